@@ -1,0 +1,418 @@
+"""The nouns of the trade, as frozen records that every other room passes around.
+
+Units are in the names. Money is in the currency of the farm file, per hectare unless the name says
+otherwise. Days are whole numbers counted from 0 = 1 January of the harvest year; the autumn before it is
+negative (-1 is 31 December). Every year has 365 days.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+# ---------------------------------------------------------------- crop tables
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Where a figure comes from."""
+
+    key: str
+    kind: Literal["published", "standard", "data", "derived", "practice", "memory", "judgement", "invented"]
+    authors: str
+    year: str
+    title: str
+    publisher: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """One cited number; ``low`` and ``high`` are None where the source gives no range."""
+
+    table: str
+    subject: str
+    quantity: str
+    value: float
+    low: float | None
+    high: float | None
+    unit: str
+    source: str
+    mark: Literal["seen", "memory", "derived", "practice", "judgement", "invented", "fitted"]
+    where: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crop:
+    """A crop, by key; its numbers are figures (table ``crop``)."""
+
+    key: str
+    name_us: str
+    name_uk: str
+    short_us: str  # at most 10 characters, for narrow tables
+    short_uk: str
+    kind: Literal["cash", "hay", "cover", "fallow"]
+    group: str  # crop type used for "is this a different plan?": "fall cereal", "hay", "row crop", ...
+    family: str  # botanical family, lower case
+    life: Literal["annual", "winter annual", "perennial", "none"]
+    small_grain: bool
+    legume: bool
+    product: Literal["grain", "hay", "silage", "roots", "none"]
+    bushel_kg: float | None  # weight of one bushel in the trade; None where it is not sold by the bushel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weed:
+    """A creeping perennial; its numbers are figures (table ``weed``)."""
+
+    key: str
+    latin: str
+    name_us: str
+    name_uk: str
+    short_us: str
+    short_uk: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machine:
+    """A machine; its numbers are figures (table ``machine``)."""
+
+    key: str
+    name_us: str
+    name_uk: str
+    hire_unit: Literal["ha", "bale", "t", "h"]
+    season: Literal["tillage", "sowing", "weeding", "mowing", "haymaking", "harvest"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Operation:
+    """One kind of pass over a field; its numbers are figures (table ``operation``)."""
+
+    key: str
+    name_us: str
+    name_uk: str
+    machine: str  # machine key, or "none" (hand work, frost, nothing)
+    kind: Literal[
+        "tillage", "sowing", "weeding", "mowing", "cut", "bale", "rake", "harvest", "end_cover", "grazing", "spreading"
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One line of a programme of work, not yet dated.
+
+    ``anchor`` is the event that dates it; ``offset_days`` counts from that event. With ``interval_days``
+    greater than 0 the pass is repeated ``times`` times at that interval, as long as the day lies before
+    ``until`` (an anchor, less ``until_gap_days``).
+    """
+
+    programme: str
+    order: int
+    operation: str
+    anchor: str
+    offset_days: int
+    interval_days: int
+    times: int
+    until: str
+    until_gap_days: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Practice:
+    """What one field does from the previous harvest to its own harvest."""
+
+    key: str
+    crop: str
+    name_us: str
+    name_uk: str
+    usual: bool  # the plain way to grow this crop: used for "as now" and for the field history
+    needs_stand: str  # "alfalfa:2" = only after a practice that leaves that stand; "" = none needed
+    leaves_stand: str  # "" = nothing stands after harvest
+    sowing: Literal["fall", "late_summer", "frost", "spring", "late_spring", "summer", "none"]
+    sowing_shift_days: int  # against the usual date of the crop
+    row_spacing_m: float
+    sowing_rate_ratio: float  # against the usual rate
+    between: str  # programme between crops, "" = none
+    cover: str  # cover crop grown between crops, "" = none
+    sow: str  # programme of seedbed and sowing
+    in_crop: str  # programme of weed work in the crop
+    harvest: str  # programme of harvest (or of cuts)
+    undersown: str  # crop sown under this one, "" = none
+    cuts: int  # cuts of hay or green manure in the harvest year
+    cut_use: Literal["", "sell", "leave", "graze"]
+    yield_ratio: float  # against the crop's base yield (stand year, row width)
+    tags: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """A succession rule and the sentence printed when it says no."""
+
+    key: str
+    kind: Literal["break", "run", "not_after", "phase_least", "phase_most"]
+    subject: str  # crop key, "family:<x>", "group:<x>" or "small_grain"
+    other: str  # not_after: what may not come before; else ""
+    years: int
+    sentence: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Station:
+    """Monthly normals of one station."""
+
+    key: str
+    country: str
+    latitude: float
+    longitude: float
+    elevation_m: float
+    tmax_c: tuple[float, ...]
+    tmin_c: tuple[float, ...]
+    precip_mm: tuple[float, ...] | None
+    tmax_daily_sd_c: tuple[float, ...] | None
+    tmin_daily_sd_c: tuple[float, ...] | None
+    period: str
+    source: str
+    note: str
+
+
+# ---------------------------------------------------------------- the farm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Patch:
+    """A counted infestation: shoots per square metre on part of a field."""
+
+    weed: str
+    area_ha: float
+    shoots_per_m2: float
+    counted_on: str  # ISO date
+    stage: Literal["emerging", "rosette", "stem", "bud", "flower", "mature", "stubble"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """One field of the farm."""
+
+    name: str
+    area_ha: float
+    history: tuple[str, ...]  # practice keys, oldest first; the last one is the crop of the year before the plan
+    as_now: tuple[str, ...]  # practice keys the grower would follow if nothing changed, one a plan year
+    patches: tuple[Patch, ...]
+    lease_end_year: int | None  # last harvest year that is sure; None = owned
+    landlord_share: float  # share of sales that goes to the landlord, 0-1
+    rent_per_ha: float
+    soil: str  # "light", "medium", "heavy", "wet"
+    yield_ratio: float  # this field against the farm's usual yields
+    bans: frozenset[str]  # practice tags, crop keys or groups not allowed here
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnMachine:
+    """How the grower gets at one machine."""
+
+    machine: str
+    status: Literal["own", "hire", "none"]
+    width_m: float | None
+    hours_a_day: float
+    units: int
+    hire_rate: float | None  # per hire unit of the machine; None = table figure
+    hire_cap_ha: float | None  # most area a year that can be hired; None = no limit given
+    also_hire: bool  # own it, and can hire more in a pinch
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlet:
+    """A place to sell one product."""
+
+    name: str
+    crop: str
+    price_per_t: float
+    least_t: float  # a contract: at least this much every year in ``years``
+    most_t: float | None
+    years: tuple[int, ...]  # harvest years it holds for; empty = all
+    haul_per_t: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Labour:
+    """Hours the family and paid help can give."""
+
+    hours_by_half_month: tuple[float, ...]  # 24 values: hours in each half-month
+    wage_per_h: float
+    extra_hours_by_half_month: tuple[float, ...]  # 24 values: extra paid help that can be found
+    extra_wage_per_h: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Farm:
+    """All that the farm file says, in SI units and hectares."""
+
+    name: str
+    place: str
+    adviser: str
+    invented: bool  # a demo farm: said on every page
+    region: Literal["us", "uk"]  # words: Canada thistle or creeping thistle
+    units: Literal["us", "metric"]
+    currency: str
+    station: str
+    climate_note: str
+    first_year: int
+    years: int
+    decided_on: str  # ISO date: work dated before it cannot be done any more in the first year
+    organic: bool
+    fields: tuple[Field, ...]
+    machines: Mapping[str, OwnMachine]
+    labour: Labour
+    outlets: tuple[Outlet, ...]
+    no_market: frozenset[str]  # crops that nobody near buys
+    yields_t_ha: Mapping[str, float]  # the grower's own usual yields, by crop
+    prices_per_t: Mapping[str, float]  # the grower's own prices, by crop
+    costs: Mapping[str, float]  # the grower's own money figures, by quantity (e.g. "fuel_per_l")
+    feed_need_t: float  # hay the herd eats a year
+    feed_price_per_t: float  # price of hay bought in
+    hay_storage_t: float
+    hay_stored_now_t: float
+    hay_storage_loss: float  # share lost a year
+    cash_floor: float  # least net cash in any one year
+    fixed_cost: float  # a year, for the whole farm, beside rent
+    refuses: frozenset[str]  # crops, groups or practice tags the grower will not have
+    largest_share: Mapping[str, float]  # crop or group -> largest share of the land, any year
+    least_share: Mapping[str, float]  # group or "legume" -> least share of the land, averaged over the years
+    soil_cover: tuple[tuple[int, int], ...]  # spans of days of the year (0-364) with no bare soil
+    target_shoots_per_m2: float
+    file: str
+
+
+# ---------------------------------------------------------------- dated work
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DatedOperation:
+    """An operation on its day."""
+
+    day: int
+    operation: str
+    programme: str
+    part: Literal["between", "sow", "in_crop", "harvest", "break"]
+    stage: str  # what to look for in the field, in words; "" = by date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CanopyPiece:
+    """One stand of one crop within a season, from ``start_day`` (sowing, or start of regrowth) to ``end_day``.
+
+    ``cut_days`` reset it to stubble. ``start`` tells how it begins: from sowing, as a stand that
+    regrows, or already grown (a hay stand carried over from the season before).
+    """
+
+    crop: str
+    start: Literal["sown", "regrowth"]
+    start_day: int
+    end_day: int
+    cut_days: tuple[int, ...]
+    sowing_rate_ratio: float
+    row_spacing_m: float
+    stand_year: int  # 0 for annuals and for the sowing year
+    under: bool  # grows below the main crop until that is harvested
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Programme:
+    """The season of one (previous, practice) pair: dated work and canopies, from previous harvest to own."""
+
+    previous: str
+    practice: str
+    start_day: int  # previous harvest
+    sowing_day: int | None
+    harvest_day: int
+    operations: tuple[DatedOperation, ...]
+    canopies: tuple[CanopyPiece, ...]
+    bare_days: int  # days with less than 30 % ground covered by crop, cover crop, stand or stubble residue
+    bare_spans: tuple[tuple[int, int], ...]
+
+
+# ---------------------------------------------------------------- results
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class YearOnField:
+    """One field in one year of a plan."""
+
+    field: str
+    year: int
+    practice: str
+    yield_t_ha: float
+    weed_loss: float  # share of yield lost on the whole field, 0-1
+    net_return_per_ha: float
+    reserve: Mapping[str, tuple[float, float, float]]  # weed -> low, likely, high on the infested part, late autumn
+    shoots_per_m2: Mapping[str, tuple[float, float, float]]  # weed -> low, likely, high at bud stage
+    bare_weeks: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanFigures:
+    """Whole-farm figures of one plan, by year where a tuple (one value a plan year)."""
+
+    net_return: tuple[float, ...]  # currency a year, whole farm
+    net_return_per_ha_year: float
+    cash: tuple[float, ...]
+    burden: tuple[tuple[float, float, float], ...]  # low, likely, high; ha of full-strength stand; value 0 is today
+    labour_hours: tuple[tuple[float, ...], ...]  # years x 24 half-months
+    extra_labour_hours: tuple[tuple[float, ...], ...]
+    machine_hours: Mapping[str, tuple[tuple[float, ...], ...]]  # machine -> years x 24
+    hired_hours: Mapping[str, tuple[float, ...]]  # machine -> hours hired a year
+    hire_cost: tuple[float, ...]
+    made_t: Mapping[str, tuple[float, ...]]  # crop -> t a year
+    sold_t: Mapping[str, tuple[float, ...]]  # "crop @ outlet" -> t a year
+    fed_t: tuple[float, ...]
+    feed_bought_t: tuple[float, ...]
+    hay_stored_t: tuple[float, ...]
+    unsold_t: Mapping[str, tuple[float, ...]]
+    cut_and_left_ha: tuple[float, ...]
+    bare_weeks_per_field_year: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """One plan shown to the grower."""
+
+    key: str  # "as_now", "most_money", "balanced", "fastest"
+    title: str
+    apart: str  # what sets it apart, one sentence
+    choose_if: str
+    practices: Mapping[str, tuple[str, ...]]  # field name -> practice key a year ("" = field no longer farmed)
+    figures: PlanFigures
+    fields: tuple[YearOnField, ...]
+    breaks: tuple[str, ...]  # limits it does not keep, in words (only "as now" may have any)
+    proven_gap: float | None  # share by which a better plan could still exist; None = not known
+    same_as: str  # title of an alternative that came out the same, "" if none
+    notes: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One line of the independent re-computation."""
+
+    what: str
+    agrees: bool
+    largest_difference: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """Everything one run found out, ready to be shown."""
+
+    farm: Farm
+    alternatives: tuple[Alternative, ...]
+    start_burden_ha: float
+    checks: Mapping[str, tuple[Check, ...]]  # alternative key -> lines
+    left_out: tuple[tuple[str, str], ...]  # practice or crop, reason in words
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    distances: Mapping[tuple[str, str], float]  # share of area-years under another crop type
+    years_to_target: Mapping[str, tuple[int | None, int | None, int | None]]  # low, likely, high
+    seconds: Mapping[str, float]  # wall time of each phase
