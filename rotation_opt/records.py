@@ -95,7 +95,17 @@ class Operation:
     name_uk: str
     machine: str  # machine key, or "none" (hand work, frost, nothing)
     kind: Literal[
-        "tillage", "sowing", "weeding", "mowing", "cut", "bale", "rake", "harvest", "end_cover", "grazing", "spreading"
+        "tillage",
+        "sowing",
+        "weeding",
+        "mowing",
+        "cut",
+        "bale",
+        "rake",
+        "harvest",
+        "end_cover",
+        "grazing",
+        "spreading",
     ]
 
 
@@ -198,7 +208,7 @@ class Field:
 
     name: str
     area_ha: float
-    history: tuple[str, ...]  # practice keys, oldest first; the last one is the crop of the year before the plan
+    history: tuple[str, ...]  # practice keys, oldest first; the last is the year before the plan
     as_now: tuple[str, ...]  # practice keys the grower would follow if nothing changed, one a plan year
     patches: tuple[Patch, ...]
     lease_end_year: int | None  # last harvest year that is sure; None = owned
@@ -302,7 +312,7 @@ class DatedOperation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CanopyPiece:
-    """One stand of one crop within a season, from ``start_day`` (sowing, or start of regrowth) to ``end_day``.
+    """One stand of one crop within a season, from ``start_day`` (sowing or regrowth) to ``end_day``.
 
     ``cut_days`` reset it to stubble. ``start`` tells how it begins: from sowing, as a stand that
     regrows, or already grown (a hay stand carried over from the season before).
@@ -347,7 +357,7 @@ class YearOnField:
     yield_t_ha: float
     weed_loss: float  # share of yield lost on the whole field, 0-1
     net_return_per_ha: float
-    reserve: Mapping[str, tuple[float, float, float]]  # weed -> low, likely, high on the infested part, late autumn
+    reserve: Mapping[str, tuple[float, float, float]]  # weed -> low, likely, high, where infested
     shoots_per_m2: Mapping[str, tuple[float, float, float]]  # weed -> low, likely, high at bud stage
     bare_weeks: float
 
@@ -359,7 +369,7 @@ class PlanFigures:
     net_return: tuple[float, ...]  # currency a year, whole farm
     net_return_per_ha_year: float
     cash: tuple[float, ...]
-    burden: tuple[tuple[float, float, float], ...]  # low, likely, high; ha of full-strength stand; value 0 is today
+    burden: tuple[tuple[float, float, float], ...]  # low, likely, high; ha at full strength; first: today
     labour_hours: tuple[tuple[float, ...], ...]  # years x 24 half-months
     extra_labour_hours: tuple[tuple[float, ...], ...]
     machine_hours: Mapping[str, tuple[tuple[float, ...], ...]]  # machine -> years x 24
@@ -383,7 +393,7 @@ class Alternative:
     title: str
     apart: str  # what sets it apart, one sentence
     choose_if: str
-    practices: Mapping[str, tuple[str, ...]]  # field name -> practice key a year ("" = field no longer farmed)
+    practices: Mapping[str, tuple[str, ...]]  # field name -> practice key a year ("": not farmed)
     figures: PlanFigures
     fields: tuple[YearOnField, ...]
     breaks: tuple[str, ...]  # limits it does not keep, in words (only "as now" may have any)
@@ -416,3 +426,33 @@ class Result:
     distances: Mapping[tuple[str, str], float]  # share of area-years under another crop type
     years_to_target: Mapping[str, tuple[int | None, int | None, int | None]]  # low, likely, high
     seconds: Mapping[str, float]  # wall time of each phase
+
+
+# ---------------------------------------------------------------- one season, for a closer look
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonRow:
+    """How one practice treats one weed over one season: a line of the ranking."""
+
+    previous: str  # practice key
+    practice: str  # practice key
+    weed: str
+    head_start_days: float | None  # dark (65 % of light) before half the shoots; None = never dark
+    light: float  # mean share of full light left to the weed from first shoots to bud stage
+    reserve_end: tuple[float, float, float]  # low, likely, high in late autumn, from 1 (full) at the start
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonCourse:
+    """One practice against one weed, day by day from ``first_day`` on (all tuples have one value a day)."""
+
+    previous: str  # practice key
+    practice: str  # practice key
+    weed: str
+    first_day: int
+    cover: tuple[float, ...]  # share of ground covered by the crop
+    light: tuple[float, ...]  # share of full light left to the weed
+    emerged: tuple[float, ...]  # share of the weed's spring shoots that are up
+    reserve: tuple[float, ...]  # likely root reserve, from 1 at the start
+    operations: tuple[DatedOperation, ...]
