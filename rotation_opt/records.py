@@ -188,6 +188,17 @@ class Station:
     note: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
+    """A sentence printed where work can hurt someone or money is projected."""
+
+    key: str
+    topic: str
+    text_us: str
+    text_uk: str
+    source: str
+
+
 # ---------------------------------------------------------------- the farm
 
 
