@@ -1,0 +1,162 @@
+"""What a field does to its weeds, day by day: work that removes shoots or kills roots, and shade."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rotation_opt.canopy import Canopy, cover_of, share_of_light
+from rotation_opt.climate import SEASON_LENGTH, SEASON_START, Climate, index_of
+from rotation_opt.records import CanopyPiece, Programme
+from rotation_opt.tables import Tables
+from rotation_opt.weeds.emergence import ShootCalendar
+from rotation_opt.weeds.parameters import WeedParameters
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pressure:
+    """What the field does to the weeds, day by day; G programmes, W weeds.
+
+    Attributes
+    ----------
+    light : ndarray (days, G, W)
+        Share of full light reaching the weed.
+    shoots_left : ndarray (days, G)
+        Share of shoots that the day's work leaves standing.
+    store_left : ndarray (days, G, W)
+        Share of the store that the day's work leaves alive, before pieces regrow (see `step`).
+    start : ndarray (G,) of int
+        Index of the day on which the programme starts: the harvest before, which cut all shoots.
+    """
+
+    light: Array
+    shoots_left: Array
+    store_left: Array
+    start: NDArray[np.int64]
+
+
+def undisturbed(days: int, groups: int, weeds: int) -> Pressure:
+    """Pressure of fields left alone in full light."""
+    return Pressure(
+        light=np.ones((days, groups, weeds)),
+        shoots_left=np.ones((days, groups)),
+        store_left=np.ones((days, groups, weeds)),
+        start=np.zeros(groups, dtype=np.int64),
+    )
+
+
+class Works:
+    """Turns programmes into arrays of pressure; keeps canopies and figures of operations already met."""
+
+    def __init__(self, climate: Climate, tables: Tables, parameters: WeedParameters) -> None:
+        self._climate = climate
+        self._tables = tables
+        self._parameters = parameters
+        self._canopies: dict[tuple[CanopyPiece, ...], Canopy] = {}
+        self._effects: dict[str, tuple[float, Array]] = {}
+
+    def canopy(self, pieces: tuple[CanopyPiece, ...]) -> Canopy:
+        """Canopy of these pieces."""
+        if pieces not in self._canopies:
+            self._canopies[pieces] = cover_of(pieces, self._climate, self._tables)
+        return self._canopies[pieces]
+
+    def effect(self, operation: str) -> tuple[float, Array]:
+        """Share of shoots, and of each weed's store (W,), that one pass leaves alive."""
+        if operation not in self._effects:
+            figure = self._tables.number_or
+            area = figure("operation", operation, "area_share", 1.0)
+            removed = figure("operation", operation, "shoot_removed", 0.0)
+            depth = figure("operation", operation, "depth_m", 0.0)
+            kill = figure("operation", operation, "store_kill", 0.0)
+            within = 1.0 - np.exp(-depth / self._parameters.store_depth_m)
+            self._effects[operation] = 1.0 - removed * area, 1.0 - kill * area * within
+        return self._effects[operation]
+
+    def pressure(self, programmes: Sequence[Programme], heat: Array, calendar: ShootCalendar) -> Pressure:
+        """Pressure of these programmes, in their order."""
+        groups = len(programmes)
+        shoots_left = np.ones((SEASON_LENGTH, groups))
+        store_left = np.ones((SEASON_LENGTH, groups, len(self._parameters.weeds)))
+        cover = np.empty((SEASON_LENGTH, groups))
+        height = np.empty((SEASON_LENGTH, groups))
+        start = np.array([index_of(p.start_day) for p in programmes], dtype=np.int64)
+        for g, programme in enumerate(programmes):
+            for operation in programme.operations:
+                day = operation.day - SEASON_START
+                if 0 <= day < SEASON_LENGTH:
+                    shoots, store = self.effect(operation.operation)
+                    shoots_left[day, g] *= shoots
+                    store_left[day, g] *= store
+            canopy = self.canopy(programme.canopies)
+            cover[:, g] = canopy.cover
+            height[:, g] = canopy.height_m
+        light = light_course(
+            cover,
+            height,
+            shoots_left=shoots_left,
+            start=start,
+            heat=heat,
+            calendar=calendar,
+            weeds=self._parameters,
+        )
+        return Pressure(light=light, shoots_left=shoots_left, store_left=store_left, start=start)
+
+
+def light_course(
+    cover: Array,
+    crop_height_m: Array,
+    *,
+    shoots_left: Array,
+    start: NDArray[np.int64],
+    heat: Array,
+    calendar: ShootCalendar,
+    weeds: WeedParameters,
+) -> Array:
+    """Share of full light at the top of the weed, day by day.
+
+    The weed's mean height grows with heat, in proportion to light below ``light_full``; later shoots and
+    cuts lower it, frost ends it. A climbing weed escapes part of the shade.
+
+    Parameters
+    ----------
+    cover, crop_height_m : ndarray (days, G)
+        Crop of each programme; cover holds the effect of row width.
+    shoots_left : ndarray (days, G)
+        Share of the shoots the day's work leaves standing.
+    start : ndarray (G,) of int
+        Day index on which each programme starts from stubble.
+    heat : ndarray (days,)
+        Degree-days above 0 C.
+    calendar : ShootCalendar
+    weeds : WeedParameters
+
+    Returns
+    -------
+    ndarray (days, G, W)
+    """
+    days, groups = cover.shape
+    light = np.empty((days, groups, len(weeds.weeds)))
+    height = np.zeros((groups, len(weeds.weeds)))
+    enough = weeds.light_full.mean(axis=1)
+    pace = weeds.height_m / weeds.height_heat
+    escape = weeds.climb_escape
+    standing = np.zeros(len(weeds.weeds))
+    for day in range(days):
+        target = calendar.target[day]
+        height[start == day] = 0.0
+        height *= shoots_left[day][:, None]
+        # later shoots start from the ground: the mean falls
+        height *= np.divide(standing, target, out=np.zeros_like(target), where=target > 0).clip(max=1.0)
+        standing = target
+        share = share_of_light(cover[day][:, None], crop_height_m[day][:, None], height)
+        share += (1.0 - share) * escape
+        light[day] = share
+        height += pace * heat[day] * np.minimum(1.0, share / enough) * (target > 0)
+        np.minimum(height, weeds.height_m, out=height)
+    return light
