@@ -47,6 +47,8 @@ FIGURE_FILES = {
     "money": "money_figures",
     "field_days": "field_days",
     "preceding": "preceding",
+    "climate": "climate_figures",
+    "canopy": "canopy_figures",
 }
 DRAW_TABLE = "weed_draw"
 _SHOWN_FAULTS = 20
