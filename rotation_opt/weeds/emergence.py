@@ -77,7 +77,8 @@ def shoot_calendar(climate: Climate, weeds: WeedParameters) -> ShootCalendar:
         [climate.first_autumn_frost(float(limit)) for limit in weeds.frost_kill_c], dtype=np.int64
     )
     days = np.arange(DAYS)[:, None]
-    heat = np.cumsum(np.where(days >= weeds.emergence_start_day, climate.heat(0.0)[:, None], 0.0), axis=0)
+    daily = np.stack([climate.heat(float(base)) for base in weeds.emergence_base], axis=1)
+    heat = np.cumsum(np.where(days >= weeds.emergence_start_day, daily, 0.0), axis=0)
     up = share_emerged(heat, weeds.emergence_max, weeds.emergence_x0, weeds.emergence_b)
     up[heat >= weeds.emergence_heat_limit] = 1.0  # beyond the heat the curve was fitted to, all are up
     target = np.where(days < frost, up, 0.0)

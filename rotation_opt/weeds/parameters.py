@@ -32,6 +32,7 @@ FIXED = (
     "emergence_max",
     "emergence_x0",
     "emergence_b",
+    "emergence_base",
     "emergence_start_day",
     "emergence_heat_limit",
     "bud_heat",
@@ -74,8 +75,8 @@ class WeedParameters:
         Share of the store cut up by tillage that lives on as pieces.
     emergence_max, emergence_x0, emergence_b : ndarray (W,)
         Spring emergence curve (Donald 2000): max / (1 + (X / x0)^b), with b negative.
-    emergence_start_day, emergence_heat_limit : ndarray (W,)
-        Day of the year from which heat counts, and the heat up to which the curve was fitted.
+    emergence_base, emergence_start_day, emergence_heat_limit : ndarray (W,)
+        Base temperature and first day of that heat, and the heat up to which the curve was fitted.
     bud_heat, height_m, height_heat, climb_escape, shoots_full_per_m2, frost_kill_c, store_depth_m, \
 autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
         See ``columns.csv``.
@@ -98,6 +99,7 @@ autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
     emergence_max: Array
     emergence_x0: Array
     emergence_b: Array
+    emergence_base: Array
     emergence_start_day: Array
     emergence_heat_limit: Array
     bud_heat: Array
