@@ -380,8 +380,9 @@ class Climate:
         Mean daily minimum and maximum. [°C]
     sd_min, sd_max : ndarray of float, shape (365,)
         Standard deviation of single days. [°C]
-    sd_known : bool
-        False where the station has none and the stand-in of table ``climate`` is used.
+    sd_from : str
+        Station the standard deviations are from: its own key, or the nearest station that has some; empty
+        if none is near and the lines over all stations of table ``climate`` stand in.
     precip_monthly : tuple of 12 floats, or None
         Month by month from day 0. [mm]
     shift_days : int
@@ -396,7 +397,7 @@ class Climate:
     tmax: Array
     sd_min: Array
     sd_max: Array
-    sd_known: bool
+    sd_from: str
     precip_monthly: tuple[float, ...] | None
     shift_days: int
     choices: dict[str, float]
@@ -418,25 +419,21 @@ class Climate:
         choices = {name: tables.number("climate", "any", name) for name in _CHOICES}
         turn = 0 if station.latitude >= 0 else SOUTHERN_SHIFT
 
-        def year(monthly: tuple[float, ...]) -> Array:
+        def year(monthly: npt.ArrayLike) -> Array:
             days = np.roll(smooth_year(monthly), -turn)
             days.setflags(write=False)
             return days
 
-        tmin, tmax = year(station.tmin_c), year(station.tmax_c)
-        sd_min, sd_max = station.tmin_daily_sd_c, station.tmax_daily_sd_c
-        known = sd_min is not None and sd_max is not None
-        means = (np.asarray(station.tmin_c) + np.asarray(station.tmax_c)) / 2
-        span = float(means.max() - means.min())
+        sd_min, sd_max, sd_from = _spread(station, tables, choices)
         rain = station.precip_mm
         return cls(
             key=station.key,
             latitude=station.latitude,
-            tmin=tmin,
-            tmax=tmax,
-            sd_min=year(sd_min) if sd_min is not None else _stand_in_sd(tmin, span, "min", choices),
-            sd_max=year(sd_max) if sd_max is not None else _stand_in_sd(tmax, span, "max", choices),
-            sd_known=known,
+            tmin=year(station.tmin_c),
+            tmax=year(station.tmax_c),
+            sd_min=year(sd_min),
+            sd_max=year(sd_max),
+            sd_from=sd_from,
             precip_monthly=rain if rain is None or not turn else rain[6:] + rain[:6],
             shift_days=turn,
             choices=choices,
@@ -580,26 +577,47 @@ _CHOICES = (
     "spring_earliest_day",
     "freeze_c",
     "freeze_latest_day",
-    "sd_min_at_0",
-    "sd_min_per_degree",
-    "sd_min_per_range",
-    "sd_max_at_0",
-    "sd_max_per_degree",
-    "sd_max_per_range",
-    "sd_least",
+    "sd_borrow_km",
+    "sd_min_winter",
+    "sd_min_summer",
+    "sd_min_winter_per_range",
+    "sd_min_summer_per_range",
+    "sd_max_winter",
+    "sd_max_summer",
+    "sd_max_winter_per_range",
+    "sd_max_summer_per_range",
 )
 
 
-def _stand_in_sd(mean: Array, yearly_range: float, which: str, choices: dict[str, float]) -> Array:
-    """Daily spread where none is known: less on warm days, more where summer and winter lie far apart."""
-    line = (
-        choices[f"sd_{which}_at_0"]
-        + choices[f"sd_{which}_per_degree"] * mean
-        + choices[f"sd_{which}_per_range"] * yearly_range
+def _spread(station: Station, tables: Tables, choices: dict[str, float]) -> tuple[Array, Array, str]:
+    """Monthly SD of daily minimum and maximum, shape (12,) each, and where they come from."""
+    near = min(
+        (each for each in tables.stations.values() if each.tmin_daily_sd_c and each.tmax_daily_sd_c),
+        key=lambda each: _kilometres(station, each),
+        default=None,
     )
-    spread = np.maximum(line, choices["sd_least"])
-    spread.setflags(write=False)
-    return spread
+    if station.tmin_daily_sd_c and station.tmax_daily_sd_c:
+        near = station
+    if near and _kilometres(station, near) <= choices["sd_borrow_km"]:
+        return np.asarray(near.tmin_daily_sd_c), np.asarray(near.tmax_daily_sd_c), near.key
+    mean = (np.asarray(station.tmin_c) + np.asarray(station.tmax_c)) / 2
+    span = float(mean.max() - mean.min())
+    summer = (mean - mean.min()) / span
+
+    def line(which: str) -> Array:
+        cold = choices[f"sd_{which}_winter"] + choices[f"sd_{which}_winter_per_range"] * span
+        warm = choices[f"sd_{which}_summer"] + choices[f"sd_{which}_summer_per_range"] * span
+        return np.asarray(cold + (warm - cold) * summer)
+
+    return line("min"), line("max"), ""
+
+
+def _kilometres(one: Station, other: Station) -> float:
+    """Great-circle distance on a sphere of the earth's mean radius, 6,371 km."""
+    north, south = np.radians(one.latitude), np.radians(other.latitude)
+    apart = np.radians(one.longitude - other.longitude)
+    cosine = np.sin(north) * np.sin(south) + np.cos(north) * np.cos(south) * np.cos(apart)
+    return float(6371.0 * np.arccos(np.clip(cosine, -1.0, 1.0)))
 
 
 def for_farm(farm: Farm, tables: Tables) -> Climate:
