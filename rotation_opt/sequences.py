@@ -2,272 +2,29 @@
 
 A *sequence* is one practice a year. Its season effects depend on the pair (previous practice, practice)
 and on the root reserve at the previous harvest, so a prefix shared by many sequences is simulated once.
-Arrays only: nothing here knows the farm file, so that a test can make a farm from random numbers.
+Reserves between the simulated starts are read off along straight lines in the logarithms; below the
+smallest start everything shrinks in proportion.
 
-Axes, in the order in which they appear: Q pairs, P practices, T plan years, C = T + 1 calendar years
-(index 0 is the autumn before the first plan year), H = 24 half-months, W weeds, D draws, S starting
-reserves, M machines, K products, O outlets.
+Growing looks for the sequences that are worth most at given prices of work, tonnes, money and burden.
+What the rest of a sequence can still bring is never underestimated: the backward bound (`_Outlook`)
+forgets all rules but the pair rule and rounds every reserve down to a grid, so that a branch cut by it
+cannot hold a better sequence. A branch cut for want of room (``width``) may, and is accounted for in
+``Grown.upper``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Flags = NDArray[np.bool_]
+from .arrays import NOT_FARMED, FieldData, Flags, Floats, Integers, Prices, Rules, SelectionData
 
-NOT_FARMED = -1
-"""Practice index of a year in which the field is no longer farmed (the lease has ended)."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rules:
-    """Succession rules as group membership arrays (one row a rule).
-
-    Parameters
-    ----------
-    break_next, break_before : (R, P) bool
-        ``break_next[r, p]``: practice p may be sown only if none of the ``break_years[r]`` harvests
-        before it was a member of ``break_before[r]``.
-    break_years : (R,) int
-    run_member : (R2, P) bool
-        At most ``run_most[r]`` members in a row.
-    run_most : (R2,) int
-    phase_member, phase_continues, phase_leaves : (R3, P) bool
-        A perennial stand: the practice harvests it / needs the stand of the year before / leaves it standing.
-        The phase length is the number of members in a row that share one stand.
-    phase_least, phase_most : (R3,) int
-        A stand may not be broken, nor the lease end, before ``phase_least`` years; it lasts at most
-        ``phase_most``. The end of the plan may cut a phase short.
-    """
-
-    break_next: Flags
-    break_before: Flags
-    break_years: Integers
-    run_member: Flags
-    run_most: Integers
-    phase_member: Flags
-    phase_continues: Flags
-    phase_leaves: Flags
-    phase_least: Integers
-    phase_most: Integers
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FieldData:
-    """One field.
-
-    Parameters
-    ----------
-    history : tuple of int
-        Practice indices of the harvests before the plan, oldest first; the last one is the year before the plan.
-        ``NOT_FARMED`` = unknown (only allowed before the last).
-    start_reserve : (W, D)
-        Root reserve on the infested part at the last harvest, as share of an undisturbed stand.
-    infested_share : (W,)
-        Share of the field that is infested.
-    allowed : (T, P) bool
-        Bans, refusals, lease, work that would have to be done before the day of decision.
-    farmed : (T,) bool
-        False after the lease has ended: no practice, no money, and the field's burden no longer counts.
-    landlord_share : float
-        Share of the harvested tonnes that the landlord takes at harvest (he sells them himself); the grower
-        pays the whole cost.
-    """
-
-    name: str
-    area_ha: float
-    history: tuple[int, ...]
-    start_reserve: Floats
-    infested_share: Floats
-    allowed: Flags
-    farmed: Flags
-    yield_ratio: float
-    landlord_share: float
-    rent_per_ha: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OutletData:
-    """A place to sell one product: ``least_t[t]`` and ``most_t[t]`` (0 and 0 in years it does not hold)."""
-
-    name: str
-    product: int
-    price_per_t: float
-    haul_per_t: float
-    least_t: Floats
-    most_t: Floats  # inf = no limit
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShareData:
-    """A largest share (of the land, every year) or least share (of the land, averaged over the years)."""
-
-    name: str
-    member: Flags  # (P,)
-    share: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
-    """What the whole farm can do in a year; the what-ifs change these and nothing else.
-
-    Parameters
-    ----------
-    labour_h : (H,)
-        Hours in each half-month, already paid for at the farm's wage in ``cost_per_ha``.
-    extra_labour_h : (H,)
-        Extra paid hours that can be found.
-    extra_labour_cost_per_h : float
-        What an extra hour costs *beyond* the wage already in ``cost_per_ha``.
-    machine_h : (M, H)
-        Hours of the own machines; inf for a hired machine (the contractor brings enough).
-    hire_extra_h : (M,)
-        Hours a calendar year of an own machine that can also be hired; 0 = cannot.
-    hire_extra_cost_per_h : (M,)
-        What such an hour costs beyond the own running cost already in ``cost_per_ha``.
-    hire_area_ha : (M,)
-        Most area a harvest year worked by a hired machine; inf = no limit.
-    outlets : tuple of OutletData
-    open_price_per_t : (T, K)
-        Price of tonnes that go to no named outlet, never negative; 0 = nobody buys them. With a named outlet in
-        force this is the reduced price of a surplus, else the usual price.
-    feeds : (K,) bool
-        Products that the herd eats.
-    feed_need_t, feed_price_per_t : float
-        Need a year, and the price of hay bought in.
-    storage_t, stored_now_t, storage_loss : float
-        Room for hay carried over to the next year, hay there at the start (no loss before the first winter), and
-        share lost a year.
-    cash_floor, fixed_cost : float
-        Least net cash in any one year, after the fixed cost of the whole farm.
-    largest, least : tuple of ShareData
-    """
-
-    labour_h: Floats
-    extra_labour_h: Floats
-    extra_labour_cost_per_h: float
-    machine_h: Floats
-    hire_extra_h: Floats
-    hire_extra_cost_per_h: Floats
-    hire_area_ha: Floats
-    outlets: tuple[OutletData, ...]
-    open_price_per_t: Floats
-    feeds: Flags
-    feed_need_t: float
-    feed_price_per_t: float
-    storage_t: float
-    stored_now_t: float
-    storage_loss: float
-    cash_floor: float
-    fixed_cost: float
-    largest: tuple[ShareData, ...]
-    least: tuple[ShareData, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SelectionData:
-    """All that the selection needs, as arrays.
-
-    Parameters
-    ----------
-    first_year : int
-        Harvest year of plan year 0.
-    years : int
-        T.
-    practice_keys, crop_of, group_of : tuples of length P
-        ``crop_of`` and ``group_of`` are indices into ``crops`` and ``groups``.
-    pair_index : (P, P) int
-        Pair of (previous, practice), -1 = not allowed.
-    cost_per_ha, yield_t_ha, haul_per_t, bare_days : (Q,)
-        Cost (own running cost, hire, inputs, labour at the farm's wage), weed-free yield, cost per tonne carried.
-    labour_h : (Q, 2, H)
-        Hours per hectare; first index 0 = work in the calendar year before the harvest.
-    machine_h : (Q, M, 2, H)
-    hired_area : (Q, M)
-        Passes per hectare done by hired machines (area worked per hectare of field).
-    product_of : (P,) int
-        Product, -1 if nothing is carried off (green manure, cut and left, fallow).
-    is_hay : (P,) bool
-    starts : (S,)
-        Starting reserves, evenly spaced in the logarithm.
-    end_reserve, autumn_reserve, shoots_per_m2 : (Q, W, D, S)
-        At own harvest; on 1 November after it; shoots at bud stage.
-    loss_index, loss_most : (P, W)
-        Rectangular hyperbola as shares (not percent): loss per shoot per m2 at low density, and greatest loss.
-    likely : int
-        Index of the draw used for selection.
-    burden_weight : (W,)
-        Weight of each weed in the burden.
-    discount : (T,)
-        Factor that turns money of a plan year into money of today.
-    """
-
-    first_year: int
-    years: int
-    practice_keys: tuple[str, ...]
-    crop_of: Integers
-    group_of: Integers
-    crops: tuple[str, ...]
-    groups: tuple[str, ...]
-    machines: tuple[str, ...]
-    products: tuple[str, ...]
-    weeds: tuple[str, ...]
-    draws: tuple[str, ...]
-    pair_index: Integers
-    cost_per_ha: Floats
-    yield_t_ha: Floats
-    haul_per_t: Floats
-    bare_days: Floats
-    labour_h: Floats
-    machine_h: Floats
-    hired_area: Floats
-    product_of: Integers
-    is_hay: Flags
-    starts: Floats
-    end_reserve: Floats
-    autumn_reserve: Floats
-    shoots_per_m2: Floats
-    loss_index: Floats
-    loss_most: Floats
-    likely: int
-    rules: Rules
-    fields: tuple[FieldData, ...]
-    limits: Limits
-    burden_weight: Floats
-    discount: Floats
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prices:
-    """What one unit is worth or costs while sequences are grown: the duals of the farm's limits.
-
-    Parameters
-    ----------
-    money : (T,)
-        Worth of one unit of a field's own money in each year (discount, plus the price of cash).
-    product : (T, K)
-        Worth of a tonne, never negative.
-    labour : (C, H); machine : (M, C, H); hired : (M, T)
-        Cost of an hour, and of a hectare worked by a hired machine.
-    land : (T, P)
-        Cost of a hectare under a practice (shares of the land).
-    burden : (T,)
-        Cost of one hectare of full-strength stand on 1 November of each year.
-    """
-
-    money: Floats
-    product: Floats
-    labour: Floats
-    machine: Floats
-    hired: Floats
-    land: Floats
-    burden: Floats
+LONG_AGO = 99
+SMALLEST = 1e-9  # floor inside logarithms only
+GRID_PARTS = (1, 4, 1)  # bound grid: parts of each interval of starts with 0, 1 and 2 weeds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -302,6 +59,32 @@ class Pool:
     loss: Floats
     burden: Floats
 
+    def __len__(self) -> int:
+        return int(self.paths.shape[0])
+
+    def take(self, rows: Integers | Flags, complete: bool = False) -> Pool:
+        """The same pool with some of its sequences."""
+        return replace(
+            self,
+            paths=self.paths[rows],
+            pairs=self.pairs[rows],
+            money=self.money[rows],
+            tonnes=self.tonnes[rows],
+            loss=self.loss[rows],
+            burden=self.burden[rows],
+            complete=complete,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grown:
+    """What one growth found: the pool, the worth of each sequence, and the most that any can be worth."""
+
+    pool: Pool
+    worth: Floats  # (n,)
+    upper: float  # no allowed sequence of the field is worth more; -inf if there is none
+    exact: bool  # nothing was cut for want of room
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FieldTrace:
@@ -318,18 +101,506 @@ class FieldTrace:
     burden: Floats  # (T, D) ha of full-strength stand
 
 
+def interpolated(starts: Floats, values: Floats, reserve: float) -> float:
+    """A response between the simulated starts: straight in the logarithms, in proportion below the first.
+
+    Parameters
+    ----------
+    starts, values : (S,)
+    reserve : float
+        Share of an undisturbed stand.
+
+    Examples
+    --------
+    >>> interpolated(np.array([0.01, 0.1, 1.0]), np.array([0.02, 0.2, 0.5]), 0.001)
+    0.002
+    """
+    if reserve <= 0.0:
+        return 0.0
+    logs = np.log(np.maximum(values, SMALLEST))
+    at = float(np.interp(np.log(reserve), np.log(starts), logs))
+    return round(float(np.exp(at)) * min(1.0, reserve / float(starts[0])), 15)
+
+
+def yield_lost(shoots: Floats, index: Floats, most: Floats, infested_share: Floats) -> Floats:
+    """Share of a field's yield lost to several weeds, each by its hyperbola on the infested part.
+
+    ``1 - prod_w (1 - infested_w * I_w D_w / (1 + I_w D_w / A_w))``; weeds are on the last axis.
+    """
+    strength = index * shoots
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(most > 0, strength / (1.0 + strength / np.where(most > 0, most, 1.0)), 0.0)
+    left: Floats = np.prod(1.0 - infested_share * part, axis=-1)
+    return 1.0 - left
+
+
 def trace(data: SelectionData, field: int, path: Sequence[int]) -> FieldTrace:
-    """Follow one sequence on one field with every weed and draw (no tree)."""
-    raise NotImplementedError
+    """Follow one sequence on one field with every weed and draw, year by year, without the tree.
+
+    Raises
+    ------
+    ValueError
+        If two practices follow one another that were never simulated as a pair.
+    """
+    land = data.fields[field]
+    years, weeds, draws = data.years, len(data.weeds), len(data.draws)
+    reserve, autumn, shoots = (np.zeros((years, weeds, draws)) for _ in range(3))
+    loss, burden = np.zeros((years, draws)), np.zeros((years, draws))
+    made, tonnes, money = np.zeros(years), np.zeros(years), np.zeros(years)
+    pairs = []
+    before, previous = np.array(land.start_reserve, dtype=float), land.history[-1]
+    for year, practice in enumerate(path):
+        if practice == NOT_FARMED:
+            pairs.append(-1)
+            continue
+        pair = int(data.pair_index[previous, practice])
+        if pair < 0:
+            names = data.practice_keys[previous], data.practice_keys[practice]
+            raise ValueError(f"{names[1]} after {names[0]} was not simulated")
+        for weed in range(weeds):
+            for draw in range(draws):
+                start = float(before[weed, draw])
+                for target, table in (
+                    (reserve, data.end_reserve),
+                    (autumn, data.autumn_reserve),
+                    (shoots, data.shoots_per_m2),
+                ):
+                    target[year, weed, draw] = interpolated(data.starts, table[pair, weed, draw], start)
+        loss[year] = yield_lost(
+            shoots[year].T, data.loss_index[practice], data.loss_most[practice], land.infested_share
+        )
+        burden[year] = land.area_ha * (data.burden_weight * land.infested_share) @ autumn[year]
+        cost = (float(data.cost_per_ha[pair]) + land.rent_per_ha) * land.area_ha
+        if data.product_of[practice] >= 0:
+            weed_free = float(data.yield_t_ha[pair]) * land.yield_ratio * land.area_ha
+            made[year] = weed_free * (1.0 - loss[year, data.likely])
+            tonnes[year] = made[year] * (1.0 - land.landlord_share)
+        money[year] = -cost - made[year] * float(data.haul_per_t[pair])
+        pairs.append(pair)
+        before, previous = reserve[year], practice
+    return FieldTrace(
+        pairs=tuple(pairs),
+        reserve=reserve,
+        autumn=autumn,
+        shoots=shoots,
+        loss=loss,
+        made_t=made,
+        tonnes=tonnes,
+        money=money,
+        burden=burden,
+    )
+
+
+# ---------------------------------------------------------------- rules along a branch
+
+
+@dataclass(frozen=True, slots=True)
+class _Memory:
+    """What the rules have to remember of n branches."""
+
+    since: NDArray[np.int16]  # (n, R) harvests since the last member of the break rule, 1 = the last one
+    run: NDArray[np.int16]  # (n, R2)
+    phase: NDArray[np.int16]  # (n, R3) years of the stand
+    stands: Flags  # (n, R3) the stand is still there
+
+    @classmethod
+    def of_history(cls, rules: Rules, history: Sequence[int]) -> _Memory:
+        memory = cls(
+            np.full((1, len(rules.break_years)), LONG_AGO, np.int16),
+            np.zeros((1, len(rules.run_most)), np.int16),
+            np.zeros((1, len(rules.phase_most)), np.int16),
+            np.zeros((1, len(rules.phase_most)), bool),
+        )
+        for practice in history:
+            if practice == NOT_FARMED:
+                memory = cls(
+                    np.minimum(memory.since + 1, LONG_AGO).astype(np.int16),
+                    np.zeros_like(memory.run),
+                    np.zeros_like(memory.phase),
+                    np.zeros_like(memory.stands),
+                )
+            else:
+                memory = memory.step(rules, np.zeros(1, np.int64), np.array([practice]))
+        return memory
+
+    def take(self, rows: Flags) -> _Memory:
+        """Memory of some of the branches."""
+        return _Memory(self.since[rows], self.run[rows], self.phase[rows], self.stands[rows])
+
+    def step(self, rules: Rules, rows: Integers, practice: Integers) -> _Memory:
+        """Memory after branches ``rows`` were lengthened by ``practice``."""
+        seen = rules.break_before[:, practice].T
+        since = np.where(seen, 1, np.minimum(self.since[rows] + 1, LONG_AGO))
+        run = np.where(rules.run_member[:, practice].T, self.run[rows] + 1, 0)
+        member = rules.phase_member[:, practice].T
+        goes_on = rules.phase_continues[:, practice].T & self.stands[rows]
+        phase = np.where(member, np.where(goes_on, self.phase[rows] + 1, 1), 0)
+        return _Memory(
+            since.astype(np.int16),
+            run.astype(np.int16),
+            phase.astype(np.int16),
+            rules.phase_leaves[:, practice].T.copy(),
+        )
+
+    def forbids(self, rules: Rules) -> Flags:
+        """(n, P): practices that a break, run or phase rule does not allow next."""
+        broken = self.since <= rules.break_years
+        full = self.run >= rules.run_most
+        old = self.stands & (self.phase >= rules.phase_most)
+        young = self.stands & (self.phase < rules.phase_least)
+        no = broken.astype(np.float32) @ rules.break_next.astype(np.float32)
+        no += full.astype(np.float32) @ rules.run_member.astype(np.float32)
+        no += old.astype(np.float32) @ rules.phase_continues.astype(np.float32)
+        no += young.astype(np.float32) @ (~rules.phase_continues).astype(np.float32)
+        # a practice that takes the last cut and leaves nothing must not end a stand that is too young
+        ends = rules.phase_continues & ~rules.phase_leaves
+        too_early = self.stands & (self.phase + 1 < rules.phase_least)
+        no += too_early.astype(np.float32) @ ends.astype(np.float32)
+        result: Flags = no > 0
+        return result
+
+    def may_stop(self, rules: Rules) -> Flags:
+        """(n,): no stand is younger than its least phase (asked when a lease ends)."""
+        result: Flags = ~np.any(self.stands & (self.phase < rules.phase_least), axis=1)
+        return result
+
+
+# ---------------------------------------------------------------- one season, many branches
+
+
+@dataclass(frozen=True, slots=True)
+class _PairWorth:
+    """Prices turned into a worth per hectare of every pair in every year, the same for all fields."""
+
+    fixed: Floats  # (T, Q) per ha, before rent
+    tonne: Floats  # (T, Q) per tonne that is the grower's
+    carried: Floats  # (T, Q) cost of carrying a tonne
+    money: Floats  # (T,)
+    burden: Floats  # (T,)
+
+
+class Grower:
+    """Grows sequences; keeps what does not depend on prices between calls."""
+
+    def __init__(self, data: SelectionData) -> None:
+        self.data = data
+        previous, practice = np.nonzero(data.pair_index >= 0)
+        pairs = data.pair_index[previous, practice]
+        count = len(data.cost_per_ha)
+        self.previous_of, self.practice_of = np.zeros(count, np.int64), np.zeros(count, np.int64)
+        self.previous_of[pairs], self.practice_of[pairs] = previous, practice
+        self.allowed_pair = np.zeros(count, bool)
+        self.allowed_pair[pairs] = data.may_follow[previous, practice]
+        self.sells = data.product_of[self.practice_of] >= 0
+        self.first, self.step = np.log(data.starts[0]), np.log(data.starts[1] / data.starts[0])
+        tables = (data.end_reserve, data.autumn_reserve, data.shoots_per_m2)
+        self.logs = [np.log(np.maximum(table[:, :, data.likely], SMALLEST)) for table in tables]
+        self._grids: dict[int, list[NDArray[np.int64] | Floats]] = {}
+        self._outlooks: dict[int, _Outlook] = {}
+
+    def weeds_of(self, field: FieldData) -> Integers:
+        """Weeds that are there at all."""
+        there = (field.infested_share > 0) & (field.start_reserve[:, self.data.likely] > 0)
+        return np.flatnonzero(there)
+
+    def respond(self, pair: Integers, weed: int, reserve: Floats) -> tuple[Floats, Floats, Floats]:
+        """Reserve at harvest, on 1 November, and shoots per m2, of n branches (likely draw)."""
+        starts = self.data.starts
+        safe = np.maximum(reserve, 1e-300)
+        at = np.clip((np.log(safe) - self.first) / self.step, 0.0, len(starts) - 1.0)
+        low = np.minimum(at.astype(np.int64), len(starts) - 2)
+        part = at - low
+        small = np.minimum(1.0, reserve / starts[0])
+        harvest, autumn, shoots = (
+            np.exp(table[pair, weed, low] * (1.0 - part) + table[pair, weed, low + 1] * part) * small
+            for table in self.logs
+        )
+        return harvest, autumn, shoots
+
+    def season(
+        self, field: FieldData, weeds: Integers, pair: Integers, reserve: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """Reserve at harvest (n, weeds), burden (n,) and share of yield lost (n,) of n branches."""
+        data = self.data
+        practice = self.practice_of[pair]
+        after = np.empty_like(reserve)
+        burden, kept = np.zeros(len(pair)), np.ones(len(pair))
+        for column, weed in enumerate(weeds):
+            after[:, column], autumn, shoots = self.respond(pair, int(weed), reserve[:, column])
+            share = field.infested_share[weed]
+            burden += field.area_ha * data.burden_weight[weed] * share * autumn
+            strength = data.loss_index[practice, weed] * shoots
+            most = data.loss_most[practice, weed]
+            part = np.where(most > 0, strength / (1.0 + strength / np.maximum(most, SMALLEST)), 0.0)
+            kept *= 1.0 - share * part
+        return after, burden, 1.0 - kept
+
+    def pool(self, field: int, paths: NDArray[np.int16], complete: bool = False) -> Pool:
+        """Figures of given sequences."""
+        data, land = self.data, self.data.fields[field]
+        count, years = paths.shape
+        weeds = self.weeds_of(land)
+        reserve = np.repeat(land.start_reserve[weeds, data.likely][None, :], count, axis=0).astype(float)
+        money, tonnes, loss, burden = (np.zeros((count, years)) for _ in range(4))
+        pairs = np.full((count, years), -1, np.int64)
+        previous = np.full(count, land.history[-1], np.int64)
+        for year in range(years):
+            if not land.farmed[year] or count == 0:
+                continue
+            practice = paths[:, year].astype(np.int64)
+            pair = data.pair_index[previous, practice]
+            reserve, burden[:, year], loss[:, year] = self.season(land, weeds, pair, reserve)
+            crop = land.area_ha * land.yield_ratio * data.yield_t_ha[pair] * (1.0 - loss[:, year])
+            crop = np.where(self.sells[pair], crop, 0.0)
+            tonnes[:, year] = crop * (1.0 - land.landlord_share)
+            money[:, year] = -land.area_ha * (data.cost_per_ha[pair] + land.rent_per_ha)
+            money[:, year] -= crop * data.haul_per_t[pair]
+            pairs[:, year] = pair
+            previous = practice
+        return Pool(
+            field=field,
+            paths=paths,
+            pairs=pairs,
+            complete=complete,
+            money=money,
+            tonnes=tonnes,
+            loss=loss,
+            burden=burden,
+        )
+
+    def worth(self, prices: Prices) -> _PairWorth:
+        """Prices turned into a worth of every pair."""
+        data = self.data
+        shape = (data.years, len(data.cost_per_ha))
+        fixed, tonne = np.zeros(shape), np.zeros(shape)
+        product = data.product_of[self.practice_of]
+        for year in range(data.years):
+            for offset in (0, 1):
+                when = year + offset
+                fixed[year] -= data.labour_h[:, offset] @ prices.labour[when]
+                fixed[year] -= np.einsum("qmh,mh->q", data.machine_h[:, :, offset], prices.machine[:, when])
+            fixed[year] -= prices.money[year] * data.cost_per_ha
+            fixed[year] -= data.hired_area @ prices.hired[:, year]
+            fixed[year] -= prices.land[year, self.practice_of]
+            tonne[year] = np.where(self.sells, prices.product[year, np.maximum(product, 0)], 0.0)
+        carried = prices.money[:, None] * np.where(self.sells, data.haul_per_t, 0.0)
+        return _PairWorth(fixed, tonne, carried, prices.money, prices.burden)
+
+    # ------------------------------------------------------------ growth
+
+    def grow(
+        self,
+        field: int,
+        worth: _PairWorth,
+        *,
+        width: int,
+        keep: int,
+        least: float = -np.inf,
+        figures: bool = True,
+    ) -> Grown:
+        """Best sequences of one field at given prices.
+
+        Parameters
+        ----------
+        worth : from `Grower.worth`
+        width : int
+            Most branches kept at a level; the best by worth so far plus the most the rest can bring.
+        keep : int
+            Most sequences returned.
+        least : float
+            Sequences worth less are not looked for.
+
+        Returns
+        -------
+        Grown
+        """
+        data, land = self.data, self.data.fields[field]
+        rules, weeds = data.rules, self.weeds_of(land)
+        fixed = land.area_ha * (worth.fixed - worth.money[:, None] * land.rent_per_ha)
+        per_tonne = (1.0 - land.landlord_share) * worth.tonne - worth.carried
+        crop = land.area_ha * land.yield_ratio * data.yield_t_ha * per_tonne
+        outlook = self._outlook(field)
+        ahead = outlook.values(fixed, crop, worth.burden)
+
+        memory = _Memory.of_history(rules, land.history)
+        last = np.array([land.history[-1]], np.int64)
+        reserve = land.start_reserve[weeds, data.likely][None, :].astype(float)
+        value, paths = np.zeros(1), np.zeros((1, 0), np.int16)
+        missed, exact = -np.inf, True
+        for year in range(data.years):
+            if not land.farmed[year]:
+                if year == 0 or land.farmed[year - 1]:
+                    stay = memory.may_stop(rules)
+                    value, paths, last, reserve = value[stay], paths[stay], last[stay], reserve[stay]
+                    memory = memory.take(stay)
+                paths = np.hstack([paths, np.full((len(paths), 1), NOT_FARMED, np.int16)])
+                continue
+            may = data.may_follow[last] & land.allowed[year] & ~memory.forbids(rules)
+            rows, practice = np.nonzero(may)
+            pair = data.pair_index[last[rows], practice]
+            after, burden, lost = self.season(land, weeds, pair, reserve[rows])
+            worth_now = value[rows] + fixed[year, pair] + crop[year, pair] * (1.0 - lost)
+            worth_now -= worth.burden[year] * burden
+            hope = worth_now + outlook.at(ahead[year + 1], practice, after)
+            chosen = np.flatnonzero(hope >= least)
+            if len(chosen) > width:
+                order = np.argpartition(-hope[chosen], width)
+                missed = max(missed, float(hope[chosen[order[width:]]].max()))
+                chosen, exact = np.sort(chosen[order[:width]]), False
+            rows, last = rows[chosen], practice[chosen]
+            value, reserve = worth_now[chosen], after[chosen]
+            memory = memory.step(rules, rows, last)
+            paths = np.hstack([paths[rows], last[:, None].astype(np.int16)])
+        enough = value >= least
+        value, paths = value[enough], paths[enough]
+        upper = max(missed, float(value.max()) if len(value) else -np.inf)
+        order = np.argsort(-value, kind="stable")
+        complete = exact and len(order) <= keep and least == -np.inf
+        if len(order) > keep:
+            order = self._varied(paths, order, keep)
+        chosen_paths = paths[order]
+        pool = self.pool(field, chosen_paths, complete) if figures else _bare(field, chosen_paths, complete)
+        return Grown(pool=pool, worth=value[order], upper=upper, exact=exact)
+
+    def _varied(self, paths: NDArray[np.int16], order: Integers, keep: int) -> Integers:
+        """The best ``keep`` sequences, half of them each with crops of its own."""
+        crops = np.append(self.data.crop_of, -1)[paths[order]]
+        _, first = np.unique(crops, axis=0, return_index=True)
+        different = np.sort(first)[: max(1, keep // 2)]
+        rest = np.setdiff1d(np.arange(len(order)), different, assume_unique=True)
+        chosen: Integers = order[np.sort(np.concatenate([different, rest[: keep - len(different)]]))]
+        return chosen
+
+    def _outlook(self, field: int) -> _Outlook:
+        if field not in self._outlooks:
+            self._outlooks[field] = _Outlook(self, field)
+        return self._outlooks[field]
+
+    def grid(self, parts: int) -> list[NDArray[np.int64] | Floats]:
+        """Responses never overestimated on a grid: next grid index, burden and shoots, each (Q, W, G)."""
+        if parts not in self._grids:
+            fine = np.linspace(0.0, len(self.data.starts) - 1.0, parts * (len(self.data.starts) - 1) + 1)
+            low = np.minimum(fine.astype(np.int64), len(self.data.starts) - 2)
+            part = fine - low
+            result: list[NDArray[np.int64] | Floats] = []
+            for number, table in enumerate(self.logs):
+                value = table[..., low] * (1.0 - part) + table[..., low + 1] * part
+                # the least over all larger starts: valid even where a response is not monotone
+                value = np.minimum.accumulate(value[..., ::-1], axis=-1)[..., ::-1]
+                nothing = np.zeros((*value.shape[:2], 1))
+                if number == 0:
+                    cells = np.floor((value - self.first) / self.step * parts - 1e-9).astype(np.int64) + 1
+                    cells = np.clip(cells, 0, len(fine))
+                    result.append(np.concatenate([nothing.astype(np.int64), cells], axis=-1))
+                else:
+                    result.append(np.concatenate([nothing, np.exp(value)], axis=-1))
+            self._grids[parts] = result
+        return self._grids[parts]
+
+
+class _Outlook:
+    """The most that the rest of a sequence can bring, by last practice and reserve rounded down to a grid.
+
+    At most two weeds are followed; further ones count as gone. Rules other than the pair rule and the
+    field's own allowed practices are forgotten.
+    """
+
+    def __init__(self, grower: Grower, field: int) -> None:
+        data, land = grower.data, grower.data.fields[field]
+        self.grower, self.land = grower, land
+        weeds = grower.weeds_of(land)[:2]
+        self.followed = len(weeds)
+        self.parts = GRID_PARTS[self.followed]
+        order = np.flatnonzero(grower.allowed_pair)
+        order = order[np.argsort(grower.previous_of[order], kind="stable")]
+        self.pairs = order
+        self.before, self.begin = np.unique(grower.previous_of[order], return_index=True)
+        cells, autumn, shoots = grower.grid(self.parts) if len(weeds) else (np.zeros((0, 0, 0)),) * 3
+        shape = (len(order),) + (autumn.shape[-1],) * len(weeds)
+        self.shape = shape[1:]
+        burden, kept = np.zeros(shape), np.ones(shape)
+        practice = grower.practice_of[order]
+        self.next: list[Integers] = []
+        for number, weed in enumerate(weeds):
+            axes = [None] * len(weeds)
+            view = (slice(None), *(slice(None) if n == number else None for n in range(len(axes))))
+            share = land.infested_share[weed]
+            burden = burden + (land.area_ha * data.burden_weight[weed] * share * autumn[order, weed])[view]
+            index, most = data.loss_index[practice, weed][:, None], data.loss_most[practice, weed][:, None]
+            strength = index * shoots[order, weed]
+            part = np.where(most > 0, strength / (1.0 + strength / np.maximum(most, SMALLEST)), 0.0)
+            kept = kept * (1.0 - share * part)[view]
+            self.next.append(np.asarray(cells[order, weed], dtype=np.int64)[view])
+        self.burden, self.kept, self.practice = burden, kept, practice
+
+    def values(self, fixed: Floats, crop: Floats, burden: Floats) -> list[Floats]:
+        """One array (P, grid...) a year: the most that this and later years can bring after a practice."""
+        data, land = self.grower.data, self.land
+        count = len(data.practice_keys)
+        flat = (slice(None),) + (None,) * self.followed
+        ahead: list[Floats] = [np.zeros((count, *self.shape))]
+        for year in reversed(range(data.years)):
+            if not land.farmed[year]:
+                ahead.append(np.zeros((count, *self.shape)))
+                continue
+            later = ahead[-1][(self.practice[flat], *self.next)]
+            now = fixed[year, self.pairs][flat] + np.maximum(crop[year, self.pairs], 0.0)[flat] * self.kept
+            now = now - burden[year] * self.burden + later
+            now[~land.allowed[year, self.practice]] = -np.inf
+            best = np.full((count, *self.shape), -np.inf)
+            if len(self.pairs):
+                best[self.before] = np.maximum.reduceat(now, self.begin, axis=0)
+            ahead.append(best)
+        return ahead[::-1]
+
+    def at(self, ahead: Floats, practice: Integers, reserve: Floats) -> Floats:
+        """Look up n branches."""
+        index: list[Integers] = [practice]
+        for column in range(self.followed):
+            safe = np.maximum(reserve[:, column], 1e-300)
+            cell = np.floor((np.log(safe) - self.grower.first) / self.grower.step * self.parts - 1e-9)
+            index.append(np.clip(cell.astype(np.int64) + 1, 0, self.shape[column] - 1))
+        result: Floats = ahead[tuple(index)]
+        return result
+
+
+def _bare(field: int, paths: NDArray[np.int16], complete: bool) -> Pool:
+    nothing = np.zeros((len(paths), 0))
+    return Pool(
+        field=field,
+        paths=paths,
+        pairs=nothing.astype(np.int64),
+        complete=complete,
+        money=nothing,
+        tonnes=nothing,
+        loss=nothing,
+        burden=nothing,
+    )
+
+
+def no_prices(data: SelectionData) -> Prices:
+    """Prices at which every sequence is worth nothing."""
+    years, machines = data.years, len(data.machines)
+    return Prices(
+        money=np.zeros(years),
+        product=np.zeros((years, len(data.products))),
+        labour=np.zeros((years + 1, 24)),
+        machine=np.zeros((machines, years + 1, 24)),
+        hired=np.zeros((machines, years)),
+        land=np.zeros((years, len(data.practice_keys))),
+        burden=np.zeros(years),
+    )
 
 
 def grow(
-    data: SelectionData, field: int, prices: Prices, *, width: int, keep: int, least: float | None = None
-) -> Pool:
-    """Best sequences of one field at given prices."""
-    raise NotImplementedError
+    data: SelectionData, field: int, prices: Prices, *, width: int, keep: int, least: float = -np.inf
+) -> Grown:
+    """Best sequences of one field at given prices; see `Grower.grow`."""
+    grower = Grower(data)
+    return grower.grow(field, grower.worth(prices), width=width, keep=keep, least=least)
 
 
 def exhaustive(data: SelectionData, field: int) -> Pool:
     """Every allowed sequence of one field."""
-    raise NotImplementedError
+    everything = 2**62
+    return grow(data, field, no_prices(data), width=everything, keep=everything).pool

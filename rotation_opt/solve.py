@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rotation_opt.formulate import Figures, Goal
-from rotation_opt.sequences import Limits, Pool, SelectionData
+from .formulate import Figures, Goal
+from .arrays import Limits, SelectionData
+from .sequences import Pool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

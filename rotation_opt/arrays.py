@@ -1,0 +1,276 @@
+"""Everything the selection needs to know, as arrays.
+
+Nothing here knows the farm file, so that a test can make a farm from random numbers.
+
+Axes, in the order in which they appear: Q pairs, P practices, T plan years, C = T + 1 calendar years
+(index 0 is the autumn before the first plan year), H = 24 half-months, W weeds, D draws, S starting
+reserves, M machines, K products, O outlets.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+NOT_FARMED = -1
+"""Practice index of a year in which the field is no longer farmed (the lease has ended)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rules:
+    """Succession rules as group membership arrays (one row a rule).
+
+    Parameters
+    ----------
+    break_next, break_before : (R, P) bool
+        ``break_next[r, p]``: practice p may be sown only if none of the ``break_years[r]`` harvests
+        before it was a member of ``break_before[r]``.
+    break_years : (R,) int
+    run_member : (R2, P) bool
+        At most ``run_most[r]`` members in a row.
+    run_most : (R2,) int
+    phase_member, phase_continues, phase_leaves : (R3, P) bool
+        A perennial stand: the practice harvests it / needs the stand of the year before / leaves it standing.
+        The phase length is the number of members in a row that share one stand.
+    phase_least, phase_most : (R3,) int
+        A stand may not be broken, nor the lease end, before ``phase_least`` years; it lasts at most
+        ``phase_most``. The end of the plan may cut a phase short.
+    """
+
+    break_next: Flags
+    break_before: Flags
+    break_years: Integers
+    run_member: Flags
+    run_most: Integers
+    phase_member: Flags
+    phase_continues: Flags
+    phase_leaves: Flags
+    phase_least: Integers
+    phase_most: Integers
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldData:
+    """One field.
+
+    Parameters
+    ----------
+    history : tuple of int
+        Practice indices of the harvests before the plan, oldest first; the last one is the year before it.
+        ``NOT_FARMED`` = unknown (only allowed before the last).
+    start_reserve : (W, D)
+        Root reserve on the infested part at the last harvest, as share of an undisturbed stand.
+    infested_share : (W,)
+        Share of the field that is infested.
+    allowed : (T, P) bool
+        Bans, refusals, lease, work that would have to be done before the day of decision.
+    farmed : (T,) bool
+        False after the lease has ended: no practice, no money, and the field's burden no longer counts.
+    landlord_share : float
+        Share of the harvested tonnes that the landlord takes at harvest (he sells them himself); the grower
+        pays the whole cost.
+    """
+
+    name: str
+    area_ha: float
+    history: tuple[int, ...]
+    start_reserve: Floats
+    infested_share: Floats
+    allowed: Flags
+    farmed: Flags
+    yield_ratio: float
+    landlord_share: float
+    rent_per_ha: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutletData:
+    """A place to sell one product: ``least_t[t]`` and ``most_t[t]`` (0 and 0 in years it does not hold)."""
+
+    name: str
+    product: int
+    price_per_t: float
+    haul_per_t: float
+    least_t: Floats
+    most_t: Floats  # inf = no limit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShareData:
+    """A largest share (of the land, every year) or least share (of the land, averaged over the years)."""
+
+    name: str
+    member: Flags  # (P,)
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """What the whole farm can do in a year; the what-ifs change these and nothing else.
+
+    Parameters
+    ----------
+    labour_h : (H,)
+        Hours in each half-month, already paid for at the farm's wage in ``cost_per_ha``.
+    extra_labour_h : (H,)
+        Extra paid hours that can be found.
+    extra_labour_cost_per_h : float
+        What an extra hour costs *beyond* the wage already in ``cost_per_ha``.
+    machine_h : (M, H)
+        Hours of the own machines; inf for a hired machine (the contractor brings enough).
+    hire_extra_h : (M,)
+        Hours a calendar year of an own machine that can also be hired; 0 = cannot.
+    hire_extra_cost_per_h : (M,)
+        What such an hour costs beyond the own running cost already in ``cost_per_ha``.
+    hire_area_ha : (M,)
+        Most area a harvest year worked by a hired machine; inf = no limit.
+    outlets : tuple of OutletData
+    open_price_per_t : (T, K)
+        Price of tonnes that go to no named outlet, never negative; 0 = nobody buys them. With a named outlet
+        in force this is the reduced price of a surplus, else the usual price.
+    feeds : (K,) bool
+        Products that the herd eats.
+    feed_need_t, feed_price_per_t : float
+        Need a year, and the price of hay bought in.
+    storage_t, stored_now_t, storage_loss : float
+        Room for hay carried over to the next year, hay there at the start (no loss before the first winter),
+        and share lost a year.
+    cash_floor, fixed_cost : float
+        Least net cash in any one year, after the fixed cost of the whole farm.
+    largest, least : tuple of ShareData
+    """
+
+    labour_h: Floats
+    extra_labour_h: Floats
+    extra_labour_cost_per_h: float
+    machine_h: Floats
+    hire_extra_h: Floats
+    hire_extra_cost_per_h: Floats
+    hire_area_ha: Floats
+    outlets: tuple[OutletData, ...]
+    open_price_per_t: Floats
+    feeds: Flags
+    feed_need_t: float
+    feed_price_per_t: float
+    storage_t: float
+    stored_now_t: float
+    storage_loss: float
+    cash_floor: float
+    fixed_cost: float
+    largest: tuple[ShareData, ...]
+    least: tuple[ShareData, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SelectionData:
+    """All that the selection needs, as arrays.
+
+    Parameters
+    ----------
+    first_year : int
+        Harvest year of plan year 0.
+    machine_words, product_words : tuple of str
+        What to call them in a sentence.
+    years : int
+        T.
+    practice_keys, crop_of, group_of : tuples of length P
+        ``crop_of`` and ``group_of`` are indices into ``crops`` and ``groups``.
+    pair_index : (P, P) int
+        Pair of (previous, practice), -1 = not simulated.
+    may_follow : (P, P) bool
+        Whether a plan may use the pair (previous, practice); a pair can be simulated and yet not be allowed,
+        so that the grower's present rotation can be shown with its faults.
+    cost_per_ha, yield_t_ha, haul_per_t, bare_days : (Q,)
+        Cost (own running cost, hire, inputs, labour at the farm's wage), weed-free yield, cost of carrying
+        a tonne, days with less than 30 % of the ground covered.
+    labour_h : (Q, 2, H)
+        Hours per hectare; first index 0 = work in the calendar year before the harvest.
+    machine_h : (Q, M, 2, H)
+    hired_area : (Q, M)
+        Passes per hectare done by hired machines (area worked per hectare of field).
+    product_of : (P,) int
+        Product, -1 if nothing is carried off (green manure, cut and left, fallow).
+    is_hay : (P,) bool
+    starts : (S,)
+        Starting reserves, evenly spaced in the logarithm.
+    end_reserve, autumn_reserve, shoots_per_m2 : (Q, W, D, S)
+        At own harvest; on 1 November after it; shoots at bud stage.
+    loss_index, loss_most : (P, W)
+        Hyperbola as shares (not percent): loss per shoot per m2 at low density, and greatest loss.
+    likely : int
+        Index of the draw used for selection.
+    burden_weight : (W,)
+        Weight of each weed in the burden.
+    discount : (T,)
+        Factor that turns money of a plan year into money of today.
+    """
+
+    first_year: int
+    years: int
+    practice_keys: tuple[str, ...]
+    crop_of: Integers
+    group_of: Integers
+    crops: tuple[str, ...]
+    groups: tuple[str, ...]
+    machines: tuple[str, ...]
+    machine_words: tuple[str, ...]
+    products: tuple[str, ...]
+    product_words: tuple[str, ...]
+    weeds: tuple[str, ...]
+    draws: tuple[str, ...]
+    pair_index: Integers
+    may_follow: Flags
+    cost_per_ha: Floats
+    yield_t_ha: Floats
+    haul_per_t: Floats
+    bare_days: Floats
+    labour_h: Floats
+    machine_h: Floats
+    hired_area: Floats
+    product_of: Integers
+    is_hay: Flags
+    starts: Floats
+    end_reserve: Floats
+    autumn_reserve: Floats
+    shoots_per_m2: Floats
+    loss_index: Floats
+    loss_most: Floats
+    likely: int
+    rules: Rules
+    fields: tuple[FieldData, ...]
+    limits: Limits
+    burden_weight: Floats
+    discount: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prices:
+    """What one unit is worth or costs while sequences are grown: the duals of the farm's limits.
+
+    Parameters
+    ----------
+    money : (T,)
+        Worth of one unit of a field's own money in each year (discount, plus the price of cash).
+    product : (T, K)
+        Worth of a tonne, never negative.
+    labour : (C, H); machine : (M, C, H); hired : (M, T)
+        Cost of an hour, and of a hectare worked by a hired machine.
+    land : (T, P)
+        Cost of a hectare under a practice (shares of the land).
+    burden : (T,)
+        Cost of one hectare of full-strength stand on 1 November of each year.
+    """
+
+    money: Floats
+    product: Floats
+    labour: Floats
+    machine: Floats
+    hired: Floats
+    land: Floats
+    burden: Floats
