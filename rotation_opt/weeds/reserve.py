@@ -111,6 +111,7 @@ def disturb(state: State, shoots_left: Array, store_left: Array, weeds: WeedPara
     weeds : WeedParameters
     """
     state.shoots *= shoots_left[:, None, None]
+    state.age *= state.shoots > 0.0
     if (store_left < 1.0).any():
         dead = (1.0 - store_left[..., None]) * (1.0 - weeds.fragment_regrowth)
         left = np.power(1.0 - dead, weeds.power)
@@ -162,9 +163,10 @@ def step(
     before = np.minimum(state.shoots, aim)
     new = (aim - before) * back
     shoots = before + new
-    np.multiply(state.age, before, out=state.age)
-    np.divide(state.age, shoots, out=state.age, where=shoots > 0)
-    age = state.age + 0.5 * heat  # middle of the step
+    ages = state.age * before  # sum over shoots; those that come up within the step gain half its heat
+    ages += heat * (before + 0.5 * new)
+    np.divide(ages, shoots, out=ages, where=shoots > 0)
+    age = 0.5 * (state.age + ages)  # middle of the step
     leaf = np.clip((age - weeds.compensation_heat) / weeds.leaf_heat, 0.0, 1.0)
     young = np.clip(1.0 - age / weeds.compensation_heat, 0.0, 1.0)
     refill = light_factor * leaf
@@ -183,7 +185,7 @@ def step(
     state.added *= fade
     state.added += refill
     state.shoots = shoots
-    state.age += heat
+    state.age = ages
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -328,7 +330,7 @@ def settle(climate: Climate, weeds: WeedParameters) -> Surroundings:
     return Surroundings(heat=heat, warmth=warmth, calendar=calendar, gain=gain, reserve_in_bud=in_bud)
 
 
-_GAINS = (1e-5, 1.0)  # far below and far above anything that holds a stand
+_GAINS = (1e-5, 0.1)  # far below and far above anything that holds a stand
 _TRIED = 24  # gains tried together
 
 
