@@ -243,6 +243,29 @@ def regrowth_cover(heat: npt.ArrayLike, parameters: CanopyParameters, stand_year
     return canopy_growth(heat, min(parameters.stubble_cover, most), most, parameters.canopy_growth)
 
 
+def canopy_height(cover: npt.ArrayLike, parameters: CanopyParameters) -> Array:
+    """Height of a crop from the cover it has grown: ``H sqrt(LAI / LAImax)``.
+
+    Leaf area is taken from cover as ``LAI ~ -ln(1 - C)``. The square root is the form of a widely used
+    watershed model (SWAT, from memory).
+
+    Parameters
+    ----------
+    cover : array_like of float
+        Largest cover grown so far.
+    parameters : CanopyParameters
+
+    Returns
+    -------
+    ndarray of float
+        [m]
+    """
+    gaps = 1 - np.clip(np.asarray(cover, dtype=float), 0.0, parameters.canopy_max)
+    full = np.log(1 - min(parameters.canopy_max, _FULL))
+    share = np.log(np.maximum(gaps, 1 - _FULL)) / full
+    return np.asarray(parameters.height_m * np.sqrt(np.clip(share, 0.0, 1.0)))
+
+
 # ---------------------------------------------------------------- light
 
 
@@ -344,8 +367,15 @@ class Canopy:
     piece_height_m: Array
 
     def share_of_light(self, weed_height_m: npt.ArrayLike = 0.0) -> Array:
-        """Share of full light at a weed's top through the season, shape (..., 549)."""
-        return share_of_light(self.cover, self.height_m, weed_height_m)
+        """Share of full light at a weed's top through the season, shape (..., 549).
+
+        Piece by piece, so that a weed above a low undersown crop is shaded by the tall one only.
+        """
+        height = np.asarray(weed_height_m, dtype=float)
+        light = np.ones(np.broadcast_shapes(height.shape, (SEASON_LENGTH,)))
+        for cover, tall in zip(self.piece_cover, self.piece_height_m, strict=True):
+            light = light * share_of_light(cover, tall, height)
+        return light
 
 
 def cover_of(pieces: Sequence[CanopyPiece], climate: Climate, tables: Tables) -> Canopy:
@@ -379,7 +409,7 @@ def cover_of(pieces: Sequence[CanopyPiece], climate: Climate, tables: Tables) ->
         exponent = row_exponent(shade, spacing, parameters.usual_row_spacing_m, clumping)
         cover[index] = 1 - (1 - np.minimum(shade, _FULL)) ** exponent
         green[index] = alive
-        height[index] = parameters.height_m * np.sqrt(np.clip(grown / parameters.canopy_max, 0.0, 1.0))
+        height[index] = canopy_height(grown, parameters)
         if not piece.under:
             left = left * (1 - cover[index])
     together = 1 - np.prod(1 - cover, axis=0)
@@ -399,51 +429,63 @@ def _grow(
 ) -> tuple[Array, Array]:
     """Cover a piece has grown (dead leaves and all) and its green part, each shape (549,)."""
     grown, alive = np.zeros(SEASON_LENGTH), np.zeros(SEASON_LENGTH)
-    first = max(piece.start_day, SEASON_START)
+    # what was sown before the axis begins has had its heat by then, so count from the true start
+    first = piece.start_day
     last = min(piece.end_day, SEASON_START + SEASON_LENGTH)
-    if first >= last:
+    if last <= max(first, SEASON_START):
         return grown, alive
-    span = slice(first - SEASON_START, last - SEASON_START)
-    heat = climate.season_heat(parameters.base_temperature, parameters.upper_temperature)[span]
+    day = np.arange(first, last)
+    heat = climate.heat(parameters.base_temperature, parameters.upper_temperature)[day % DAYS]
+    within = day >= SEASON_START
+    seen = np.ones(day.size)
+    seen[within] = light[day[within] - SEASON_START]
+    days = _Days(first=first, last=last, heat=heat, light=seen)
     if parameters.life == "perennial":
-        cover = _stand(piece, parameters, climate, tables, heat, light[span], first, last)
-        grown[span] = alive[span] = cover
-        return grown, alive
-    cover, past = _annual(piece, parameters, climate, heat, light[span], first, last)
-    grown[span] = cover
-    alive[span] = canopy_decline(past, cover, parameters.canopy_decline)
+        slow = tables.number("canopy", "any", "seeding_year_growth")
+        cover = green = _stand(piece, parameters, climate, days, slow)
+    else:
+        cover, past = _annual(piece, parameters, climate, days)
+        green = canopy_decline(past, cover, parameters.canopy_decline)
+    span = day[within] - SEASON_START
+    grown[span], alive[span] = cover[within], green[within]
     return grown, alive
 
 
-def _leaf_heat(heat: Array, light: Array, parameters: CanopyParameters) -> Array:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Days:
+    """The days of one piece: first (included), last (not included), heat and share of light of each."""
+
+    first: int
+    last: int
+    heat: Array
+    light: Array
+
+
+def _leaf_heat(parameters: CanopyParameters, days: _Days) -> Array:
     """Heat of each day that makes leaves: after emergence, less in the shade of a nurse."""
-    after = np.maximum(np.cumsum(heat) - parameters.heat_emergence, 0.0)
-    return np.diff(after, prepend=0.0) * light
+    after = np.maximum(np.cumsum(days.heat) - parameters.heat_emergence, 0.0)
+    return np.diff(after, prepend=0.0) * days.light
 
 
 def _annual(
-    piece: CanopyPiece,
-    parameters: CanopyParameters,
-    climate: Climate,
-    heat: Array,
-    light: Array,
-    first: int,
-    last: int,
+    piece: CanopyPiece, parameters: CanopyParameters, climate: Climate, days: _Days
 ) -> tuple[Array, Array]:
     """Grown cover of an annual piece on its days, and the heat past the start of senescence."""
-    days = np.arange(first, last)
-    counts = days >= 0 if parameters.life == "winter annual" and first < 0 else np.ones(days.size, dtype=bool)
-    if parameters.life == "winter annual" and first > DAYS // 2:
+    first, last, heat = days.first, days.last, days.heat
+    day = np.arange(first, last)
+    over_winter = parameters.life == "winter annual"
+    counts = day >= 0 if over_winter and first < 0 else np.ones(day.size, dtype=bool)
+    if over_winter and first > DAYS // 2:
         counts[:] = False  # sown this autumn: it ripens next year
     past = np.maximum(np.cumsum(heat * counts) - parameters.heat_senescence, 0.0)
-    leaf = _leaf_heat(heat, light, parameters)
+    leaf = _leaf_heat(parameters, days)
     leaf *= 1 - np.divide(np.diff(past, prepend=0.0), heat, out=np.zeros_like(heat), where=heat > 0)
     curve = _Curve(
         most=parameters.canopy_max, rate=parameters.canopy_growth, since=np.cumsum(leaf), first=first
     )
     start = min(parameters.first_cover * piece.sowing_rate_ratio, parameters.canopy_max)
     cover = np.where(np.cumsum(heat) >= parameters.heat_emergence, curve.from_start(start), 0.0)
-    if parameters.life == "winter annual":
+    if over_winter:
         for year in (-DAYS, 0):
             _through_winter(cover, curve, parameters.winter_cover_kept, climate, year)
     for cut in sorted(piece.cut_days):
@@ -452,8 +494,8 @@ def _annual(
     if parameters.life == "annual":
         limit = parameters.frost_kill_c
         frost = climate.first_killing_frost_day if limit is None else climate.first_autumn_frost(limit)
-        kill = next(day for day in (frost - DAYS, frost, frost + DAYS) if day >= first)
-        cover[days >= kill] = 0.0
+        kill = next(each for each in (frost - DAYS, frost, frost + DAYS) if each >= first)
+        cover[day >= kill] = 0.0
     return cover, past
 
 
@@ -488,23 +530,15 @@ def _through_winter(cover: Array, curve: _Curve, kept: float, climate: Climate, 
 
 
 def _stand(
-    piece: CanopyPiece,
-    parameters: CanopyParameters,
-    climate: Climate,
-    tables: Tables,
-    heat: Array,
-    light: Array,
-    first: int,
-    last: int,
+    piece: CanopyPiece, parameters: CanopyParameters, climate: Climate, days: _Days, slow: float
 ) -> Array:
     """Cover of a hay stand on its days: set back by cuts, ended by killing frost, started by spring."""
     stubble, kept = parameters.stubble_cover, parameters.winter_cover_kept
     frost, spring = climate.first_killing_frost_day, climate.stand_growth_start_day
+    first, last, heat = days.first, days.last, days.heat
     sown = piece.start == "sown"
-    full = heat * light
-    leaf = full
-    if sown:
-        leaf = _leaf_heat(heat, light, parameters) * tables.number("canopy", "any", "seeding_year_growth")
+    full = heat * days.light
+    leaf = _leaf_heat(parameters, days) * slow if sown else full
     most, rate = parameters.most_cover(piece.stand_year), parameters.canopy_growth
     curve = _Curve(most=most, rate=rate, since=np.cumsum(leaf), first=first)
     cover = curve.from_start(min(parameters.first_cover * piece.sowing_rate_ratio if sown else stubble, most))
@@ -527,9 +561,8 @@ def _stand(
         elif event == "spring":
             dormant = False
             curve = _Curve(most=most, rate=rate, since=np.cumsum(full), first=first)
-            reserve = (
-                min(stubble, autumn) if sown else min(stubble, most)
-            )  # an unripe sowing has no full crown
+            # crowns carry a stand to stubble cover; a young sowing has no more of them than it has leaf
+            reserve = min(stubble, autumn if sown else most)
             curve.grow_on(cover, day, max(kept * autumn, reserve))
         elif dormant:
             cover[day - first :] = min(now, stubble)
