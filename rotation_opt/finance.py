@@ -20,7 +20,7 @@ def future_value(amount: float, rate: float, years: float) -> float:
     >>> round(future_value(7000.0, 0.07, 7), 2)
     11240.47
     """
-    return amount * (1.0 + rate) ** years
+    return float(amount * (1.0 + rate) ** years)
 
 
 def present_value(amount: float, rate: float, years: float) -> float:
@@ -31,7 +31,7 @@ def present_value(amount: float, rate: float, years: float) -> float:
     >>> round(present_value(3400.0, 0.07, 10), 2)
     1728.39
     """
-    return amount / (1.0 + rate) ** years
+    return float(amount / (1.0 + rate) ** years)
 
 
 def net_present_value(flows: ArrayLike, rate: float) -> float:

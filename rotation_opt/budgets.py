@@ -1,0 +1,279 @@
+"""Money of one hectare of each pair: what it yields without weeds, what it sells for, what it costs.
+
+Costs are running costs: what changes with the plan. The price of owning a machine, rent and the farm's
+fixed costs do not belong to a pair and are counted elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from rotation_opt.machinery import fuel_cost_per_ha, repairs_per_hour
+from rotation_opt.practices import PracticeList, stand_of, usual_yield
+from rotation_opt.records import Farm, Practice, Programme
+from rotation_opt.tables import Tables
+from rotation_opt.workload import PairHours, hired_cost, money
+
+Array = npt.NDArray[np.float64]
+PARTS = (
+    "sown material",
+    "other inputs",
+    "nitrogen bought",
+    "own machines",
+    "hired work",
+    "labour",
+    "stand establishment",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairBudgets:
+    """Money and yield of one hectare of each pair, before weeds.
+
+    Attributes
+    ----------
+    cost_per_ha : ndarray, shape (n_pairs,)
+        Sum of all parts. [currency/ha]
+    parts : mapping of str to ndarray, shape (n_pairs,)
+        Costs by part, named as in `PARTS`. [currency/ha]
+    yield_t_ha : ndarray, shape (n_pairs,)
+        What is brought in without weeds; 0 for what is cut and left or grazed. [t/ha]
+    haul_per_t : ndarray, shape (n_pairs,)
+        Drying and haulage. [currency/t]
+    price_per_t : mapping of str to float
+        Price of each product that no outlet's own price overrides. [currency/t]
+    nitrogen_kg_ha : ndarray, shape (n_pairs,)
+        Nitrogen to be bought. [kg/ha]
+    """
+
+    cost_per_ha: Array
+    parts: Mapping[str, Array]
+    yield_t_ha: Array
+    haul_per_t: Array
+    price_per_t: Mapping[str, float]
+    nitrogen_kg_ha: Array
+
+
+def pair_budgets(
+    programmes: Sequence[Programme], practice_list: PracticeList, farm: Farm, tables: Tables, hours: PairHours
+) -> PairBudgets:
+    """Costs, weed-free yield and haulage of each pair on one hectare of this farm.
+
+    Parameters
+    ----------
+    programmes : sequence of Programme
+        As from `timetable.all_programmes`.
+    practice_list : PracticeList
+        The farm's practices.
+    farm : Farm
+        Own yields, prices, wage and money figures.
+    tables : Tables
+        The crop tables.
+    hours : PairHours
+        Hours of the same programmes, in the same order.
+    """
+    practices = {dated.key: dated.practice for dated in practice_list.all}
+    pairs = [(practices[each.previous], practices[each.practice]) for each in programmes]
+    nitrogen = np.array([nitrogen_to_buy(before, this, tables) for before, this in pairs], dtype=float)
+    material = {key: sown_material(this, tables) for key, this in practices.items()}
+    other = {key: _crop(this, "other_inputs_per_ha", tables) for key, this in practices.items()}
+    setting_up = {key: establishment(this, tables) for key, this in practices.items()}
+    parts: dict[str, Array] = {
+        "sown material": np.array([material[this.key] for _, this in pairs], dtype=float),
+        "other inputs": np.array([other[this.key] for _, this in pairs], dtype=float),
+        "nitrogen bought": nitrogen * money(farm, tables, "nitrogen_per_kg"),
+        "own machines": own_machine_cost(hours, farm, tables),
+        "hired work": hired_cost(hours, farm, tables),
+        "labour": hours.labour.sum(axis=(1, 2)) * farm.labour.wage_per_h,
+        "stand establishment": np.array([setting_up[this.key] for _, this in pairs], dtype=float),
+    }
+    return PairBudgets(
+        cost_per_ha=np.sum([parts[name] for name in PARTS], axis=0),
+        parts=parts,
+        yield_t_ha=np.array(
+            [
+                pair_yield(before, this, programme, farm, tables)
+                for programme, (before, this) in zip(programmes, pairs, strict=True)
+            ],
+            dtype=float,
+        ),
+        haul_per_t=np.array([_crop(this, "dry_haul_per_t", tables) for _, this in pairs], dtype=float),
+        price_per_t=prices(farm, tables),
+        nitrogen_kg_ha=nitrogen,
+    )
+
+
+def prices(farm: Farm, tables: Tables) -> dict[str, float]:
+    """Price of each crop that is sold: the grower's own, else the table's for organic or other produce."""
+    found: dict[str, float] = {}
+    for key, crop in tables.crops.items():
+        if key in farm.prices_per_t:
+            found[key] = farm.prices_per_t[key]
+        elif crop.product != "none":
+            usual = tables.number("crop", key, "price_per_t")
+            found[key] = (
+                tables.number_or("crop", key, "price_organic_per_t", usual) if farm.organic else usual
+            )
+    return found
+
+
+def pair_yield(before: Practice, this: Practice, programme: Programme, farm: Farm, tables: Tables) -> float:
+    """Weed-free yield of a pair: usual x practice, changed by the crop before and by passes in it. [t/ha]
+
+    The change by the crop before is in tonnes, since published gains did not scale with yield
+    (Angus et al. 2015).
+    """
+    if this.cut_use in ("leave", "graze"):
+        return 0.0
+    usual = usual_yield(this.crop, farm, tables)
+    if usual <= 0.0:
+        return 0.0
+    made = max(usual * this.yield_ratio + preceding_change(before.crop, this.crop, tables), 0.0)
+    for op in programme.operations:
+        if op.part == "in_crop":
+            made *= 1.0 - tables.number_or("operation", op.operation, "crop_loss", 0.0)
+    return made
+
+
+def preceding_change(before: str, this: str, tables: Tables) -> float:
+    """Change of yield by the crop before, from table ``preceding``; 0 where nothing is published. [t/ha]"""
+    raise NotImplementedError
+
+
+def nitrogen_to_buy(before: Practice, this: Practice, tables: Tables) -> float:
+    """Nitrogen a crop needs beyond what the year before and its own cover crop leave. [kg/ha]"""
+    need = tables.number_or("crop", this.crop, "nitrogen_need_kg_ha", 0.0)
+    return max(need - nitrogen_left(before, this, tables), 0.0)
+
+
+def nitrogen_left(before: Practice, this: Practice, tables: Tables) -> float:
+    """Nitrogen left to a crop by the year before and by its own cover crop. [kg/ha]
+
+    A stand gives its credit when it is broken, not while it is carried on; one undersown the year before and
+    broken at once gives none, since a first-year stand fixes little for the next crop.
+    """
+
+    def credit(crop: str) -> float:
+        return tables.number_or("crop", crop, "nitrogen_credit_kg_ha", 0.0)
+
+    left = credit(this.cover) if this.cover else 0.0
+    if this.needs_stand:
+        return left
+    if not before.leaves_stand:
+        return left + credit(before.crop) + (credit(before.undersown) if before.undersown else 0.0)
+    stand, _ = stand_of(before.leaves_stand)
+    return left + credit(before.crop if before.crop == stand else "")
+
+
+def own_machine_cost(hours: PairHours, farm: Farm, tables: Tables) -> Array:
+    """Fuel, lubricants and repairs of own machines and the tractor, shape (n_pairs,). [currency/ha]"""
+    cost = np.zeros(len(hours.labour))
+    tractor = money(farm, tables, "tractor_repair_per_h")
+    fuel, lubricants = money(farm, tables, "fuel_per_l"), money(farm, tables, "lubrication_share")
+    worked = hours.machine.sum(axis=(2, 3))
+    for at, key in enumerate(hours.machines):
+        if farm.machines[key].status != "own":
+            continue
+        a_pass = fuel_cost_per_ha(tables.number("machine", key, "fuel_l_ha"), fuel, lubricants)
+        an_hour = repairs_per_hour(
+            tables.number("machine", key, "list_price"),
+            tables.number("machine", key, "life_h"),
+            tables.number("machine", key, "repair_rf1"),
+            tables.number("machine", key, "repair_rf2"),
+        )
+        if tables.machines[key].season != "harvest":  # combines and forage harvesters drive themselves
+            an_hour += tractor
+        cost += hours.own_ha[:, at] * a_pass + worked[:, at] * an_hour
+    return cost
+
+
+def sown_material(this: Practice, tables: Tables) -> float:
+    """Cost of what is sown: crop at the practice's rate, undersown and cover crop. [currency/ha]"""
+
+    def usual(crop: str) -> float:
+        rate = tables.number("crop", crop, "sowing_rate_kg_ha")
+        return rate * tables.number("crop", crop, "sown_price_per_kg")
+
+    sown = this.sowing != "none" and not this.needs_stand
+    cost = usual(this.crop) * this.sowing_rate_ratio if sown else 0.0
+    return cost + sum(usual(crop) for crop in (this.undersown, this.cover) if crop)
+
+
+def establishment(this: Practice, tables: Tables) -> float:
+    """Cost of setting up a stand, beside passes, in the year it is sown. [currency/ha]"""
+    if not this.leaves_stand or this.needs_stand:
+        return 0.0
+    stand, _ = stand_of(this.leaves_stand)
+    return tables.number_or("crop", stand, "establishment_per_ha", 0.0)
+
+
+def _crop(this: Practice, quantity: str, tables: Tables) -> float:
+    return tables.number_or("crop", this.crop, quantity, 0.0)
+
+
+# ---------------------------------------------------------------- feed, sowing rates, moisture
+
+
+def hay_need(
+    head: float,
+    live_weight: float,
+    intake_share: float,
+    days: float,
+    *,
+    dry_matter_share: float,
+    waste_share: float,
+) -> float:
+    """Hay a herd needs as fed, waste included, in the unit of `live_weight`.
+
+    Parameters
+    ----------
+    head : float
+        Animals.
+    live_weight : float
+        Of one animal.
+    intake_share : float
+        Dry matter eaten a day as a share of live weight.
+    days : float
+        Days fed.
+    dry_matter_share : float
+        Dry matter in the hay.
+    waste_share : float
+        Share of what is put out that is not eaten.
+    """
+    return head * live_weight * intake_share * days / dry_matter_share / (1.0 - waste_share)
+
+
+def animal_unit_months(head: float, animal_units: float, months: float) -> float:
+    """Grazing a herd needs, in animal unit months."""
+    return head * animal_units * months
+
+
+def grazing_available(
+    areas: Sequence[float], months_per_area: Sequence[float], reserve: float = 0.0
+) -> float:
+    """Grazing that pastures offer, in animal unit months, with a share held back."""
+    return sum(area * rate for area, rate in zip(areas, months_per_area, strict=True)) * (1.0 - reserve)
+
+
+def stock_density(head: float, live_weight: float, area: float) -> float:
+    """Live weight on a paddock, per area."""
+    return head * live_weight / area
+
+
+def seeds_per_kg(shares: Sequence[float], counts: Sequence[float]) -> float:
+    """Seeds in one kilogram (or pound) of a mixture, from shares by weight and counts of its parts."""
+    return sum(share * count for share, count in zip(shares, counts, strict=True))
+
+
+def bulk_rate(pure_live_rate: float, purity: float, germination: float) -> float:
+    """What to sow so that so much pure live seed is sown; same unit as the rate."""
+    return pure_live_rate / (purity * germination)
+
+
+def weight_at_moisture(weight: float, moisture: float, wanted: float) -> float:
+    """Weight of the same dry matter at another moisture; both moistures as shares of wet weight."""
+    return weight * (1.0 - moisture) / (1.0 - wanted)

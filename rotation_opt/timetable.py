@@ -1,0 +1,407 @@
+"""The dated programme of work of one season: what is done on which day, and what covers the ground.
+
+A season belongs to a pair of practices: it runs from the harvest of the one before to the harvest of the
+one itself. Work in the crop depends on the practice alone and is dated once; only the time between crops
+is dated for every pair.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from rotation_opt.canopy import cover_of
+from rotation_opt.climate import Climate, index_of
+from rotation_opt.practices import (
+    BREAK_STAND,
+    FIRST_DAY,
+    YEAR,
+    DatedPractice,
+    FieldCalendar,
+    PracticeList,
+    day_in_words,
+    field_calendar,
+    season_anchors,
+    stand_of,
+    step_days,
+)
+from rotation_opt.records import CanopyPiece, DatedOperation, Programme, Step
+from rotation_opt.tables import Tables
+
+Array = npt.NDArray[np.float64]
+LAST_DAY = 364
+PARTS = ("break", "between", "sow", "in_crop", "harvest")
+AT_BUD = "when half the thistles are at bud"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Own:
+    """What a practice does whatever came before it."""
+
+    sow: tuple[DatedOperation, ...]
+    later: tuple[DatedOperation, ...]  # in the crop and at harvest
+    first_day: int  # of its own work: first seedbed pass, else first cut or harvest
+    canopies: tuple[CanopyPiece, ...]  # without a stand that is carried on: that one starts with the pair
+
+
+class Timetable:
+    """Dates and pairs the practices of one climate; keeps what several pairs share.
+
+    Parameters
+    ----------
+    climate : Climate
+        Frost, heat and field season.
+    tables : Tables
+        Programmes of work and cover figures.
+    calendar : FieldCalendar, optional
+        Worked out from the climate if not given.
+    """
+
+    def __init__(self, climate: Climate, tables: Tables, calendar: FieldCalendar | None = None) -> None:
+        self.climate = climate
+        self.tables = tables
+        self.calendar = calendar or field_calendar(climate, tables)
+        self.turnaround = round(tables.number("field_days", "any", "turnaround_days"))
+        self.bare_cover = tables.number("field_days", "any", "bare_cover")
+        self._own: dict[str, _Own] = {}
+        self._cover: dict[CanopyPiece, Array] = {}
+        self._left = {key: tables.number_or("operation", key, "cover_left", 1.0) for key in tables.operations}
+        self._kind = {key: operation.kind for key, operation in tables.operations.items()}
+
+    # ------------------------------------------------------------ may one follow the other
+
+    def fits(self, previous: DatedPractice, practice: DatedPractice, region: str = "us") -> tuple[bool, str]:
+        """Whether `practice` can follow `previous` by stands and by the calendar, else why not."""
+        before, this = previous.practice, practice.practice
+        us = region == "us"
+        name, earlier = (this.name_us, before.name_us) if us else (this.name_uk, before.name_uk)
+        if this.needs_stand and this.needs_stand != before.leaves_stand:
+            crop, year = stand_of(this.needs_stand)
+            word = self.tables.crops[crop].name_us if us else self.tables.crops[crop].name_uk
+            return False, f"{name} needs a stand of {word} in its year {year} from the year before"
+        if this.needs_stand:
+            return True, ""
+        ready, wanted = self._ready_and_wanted(previous, practice)
+        if ready > wanted:
+            return False, (
+                f"{name} needs the land by {day_in_words(wanted, region)}; {earlier} leaves it free on "
+                f"{day_in_words(ready, region)}"
+            )
+        between = self._between(previous, practice)
+        if before.leaves_stand and not any(op.part == "break" for op in between):
+            return False, f"there is no time to break the stand between {earlier} and {name}"
+        if this.cover:
+            sown = next((op.day for op in between if self._kind[op.operation] == "sowing"), None)
+            least = self.tables.number_or("crop", this.cover, "sow_least_days_before_frost", 0.0)
+            last = self.calendar.frost - YEAR - round(least)
+            cover = self.tables.crops[this.cover].name_us if us else self.tables.crops[this.cover].name_uk
+            if sown is None or sown > last:
+                return False, (
+                    f"{cover} must be sown by {day_in_words(last, region)}, and {earlier} leaves the land on "
+                    f"{day_in_words(ready, region)}"
+                )
+        elif this.between and not any(op.part == "between" for op in between):
+            return False, f"there is no time for the work between {earlier} and {name}"
+        return True, ""
+
+    def _ready_and_wanted(self, previous: DatedPractice, practice: DatedPractice) -> tuple[int, int]:
+        """Day the land is free, and the day it is wanted: for sowing, or for the first pass of its own."""
+        left, first = previous.harvest_day - YEAR, self._own_of(practice).first_day
+        if practice.sowing_day is not None and left + self.turnaround > practice.sowing_day:
+            return left + self.turnaround, practice.sowing_day
+        return left + 1, first
+
+    # ------------------------------------------------------------ the programme of one pair
+
+    def programme(self, previous: DatedPractice, practice: DatedPractice) -> Programme:
+        """Dated work, canopies and bare days of one pair, from the earlier harvest to its own."""
+        start = max(previous.harvest_day - YEAR, FIRST_DAY)
+        own = self._own_of(practice)
+        between = () if practice.practice.needs_stand else self._between(previous, practice)
+        operations = _ordered([*between, *own.sow, *own.later])
+        canopies = (*self._carried(previous, practice, between, own, start), *own.canopies)
+        spans = self._bare_spans(previous, practice, operations, canopies, start)
+        return Programme(
+            previous=previous.key,
+            practice=practice.key,
+            start_day=start,
+            sowing_day=practice.sowing_day,
+            harvest_day=practice.harvest_day,
+            operations=operations,
+            canopies=canopies,
+            bare_days=sum(last - first + 1 for first, last in spans),
+            bare_spans=spans,
+        )
+
+    def _own_of(self, practice: DatedPractice) -> _Own:
+        if practice.key not in self._own:
+            self._own[practice.key] = self._date_own(practice)
+        return self._own[practice.key]
+
+    def _date_own(self, practice: DatedPractice) -> _Own:
+        this = practice.practice
+        anchors = season_anchors(
+            self.calendar, practice.sowing_day, practice.emergence_day, practice.cut_days
+        )
+        anchors["harvest"] = practice.harvest_day
+        autumn = self._autumn_anchors(anchors)
+        sown, harvest = practice.sowing_day, practice.harvest_day
+        sow = self._dated(this.sow, "sow", autumn)
+        start = min((op.day for op in sow), default=sown)
+        in_crop = self._dated(this.in_crop, "in_crop", anchors)
+        later = [
+            op
+            for op in in_crop
+            if op.day <= harvest and (start is None or op.day >= start) and not self._frozen(op.day)
+        ]
+        later += [op for op in self._dated(this.harvest, "harvest", anchors) if op.day <= harvest]
+        first = start if start is not None else min((op.day for op in later), default=harvest)
+        canopies: list[CanopyPiece] = []
+        crop = self.tables.crops[this.crop]
+        if sown is not None and crop.kind != "fallow":
+            canopies.append(
+                CanopyPiece(
+                    crop=this.crop,
+                    start="sown",
+                    start_day=sown,
+                    end_day=harvest,
+                    cut_days=practice.cut_days,
+                    sowing_rate_ratio=this.sowing_rate_ratio,
+                    row_spacing_m=this.row_spacing_m,
+                    stand_year=0,
+                    under=False,
+                )
+            )
+        if practice.undersown_day is not None:
+            canopies.append(self._sown(this.undersown, practice.undersown_day, harvest, under=True))
+        return _Own(sow=tuple(sow), later=tuple(later), first_day=first, canopies=tuple(canopies))
+
+    def _sown(self, crop: str, day: int, end: int, *, under: bool) -> CanopyPiece:
+        return CanopyPiece(
+            crop=crop,
+            start="sown",
+            start_day=day,
+            end_day=end,
+            cut_days=(),
+            sowing_rate_ratio=1.0,
+            row_spacing_m=self.tables.number_or("crop", crop, "usual_row_spacing_m", 0.0),
+            stand_year=0,
+            under=under,
+        )
+
+    def _autumn_anchors(self, anchors: Mapping[str, int]) -> dict[str, int]:
+        """The same events with the frost and freeze of the autumn before, for work ahead of the crop."""
+        return {**anchors, "frost": self.calendar.frost - YEAR, "freeze": self.calendar.freeze - YEAR}
+
+    def _frozen(self, day: int) -> bool:
+        return self.calendar.freeze - YEAR < day < self.calendar.spring
+
+    def _dated(self, programme: str, part: str, anchors: Mapping[str, int]) -> list[DatedOperation]:
+        if not programme:
+            return []
+        return [
+            _operation(step, day, part)
+            for step in self.tables.programmes[programme]
+            for day in step_days(step, anchors)
+        ]
+
+    def _between(self, previous: DatedPractice, practice: DatedPractice) -> tuple[DatedOperation, ...]:
+        """Work between the crops: breaking a stand, stubble work, the cover crop and its end."""
+        this = practice.practice
+        start = previous.harvest_day - YEAR
+        first = self._own_of(practice).first_day
+        anchors = self._autumn_anchors(
+            season_anchors(self.calendar, practice.sowing_day, practice.emergence_day, practice.cut_days)
+        )
+        anchors["previous_harvest"] = start
+        anchors["harvest"] = practice.harvest_day
+        work = self._dated(this.between, "between", anchors)
+        if previous.practice.leaves_stand:
+            work += self._dated(BREAK_STAND, "break", anchors)
+        return _ordered(op for op in work if start < op.day < first and not self._frozen(op.day))
+
+    def _carried(
+        self,
+        previous: DatedPractice,
+        practice: DatedPractice,
+        between: Sequence[DatedOperation],
+        own: _Own,
+        start: int,
+    ) -> list[CanopyPiece]:
+        """Canopies that the pair decides: the stand carried on or broken, and the cover crop."""
+        before, this = previous.practice, practice.practice
+        pieces: list[CanopyPiece] = []
+        end = self._first_end(between, own, start, practice)
+        if this.needs_stand:
+            crop, year = stand_of(this.needs_stand)
+            pieces.append(
+                CanopyPiece(
+                    crop=this.crop if self.tables.crops[this.crop].life == "perennial" else crop,
+                    start="regrowth",
+                    start_day=start,
+                    end_day=practice.harvest_day,
+                    cut_days=practice.cut_days,
+                    sowing_rate_ratio=1.0,
+                    row_spacing_m=this.row_spacing_m,
+                    stand_year=year,
+                    under=False,
+                )
+            )
+        elif before.leaves_stand or before.undersown:
+            crop, year = stand_of(before.leaves_stand) if before.leaves_stand else (before.undersown, 1)
+            end = min(end, self._killed_by_frost(crop, start))
+            piece = self._sown(crop, start, end, under=False)
+            pieces.append(replace(piece, start="regrowth", stand_year=year))
+        if this.cover and not this.needs_stand:
+            sown = next((op.day for op in between if self._kind[op.operation] == "sowing"), None)
+            if sown is not None:
+                stop = self._first_end([op for op in between if op.day > sown], own, sown, practice)
+                stop = min(stop, self._killed_by_frost(this.cover, sown))
+                pieces.append(self._sown(this.cover, sown, stop, under=False))
+        return pieces
+
+    def _first_end(
+        self, between: Iterable[DatedOperation], own: _Own, start: int, practice: DatedPractice
+    ) -> int:
+        """First day on which tillage or a pass meant for it ends what is growing; at the latest sowing."""
+        ends = [
+            op.day
+            for op in (*between, *own.sow)
+            if op.day > start and self._kind[op.operation] in ("tillage", "end_cover")
+        ]
+        last = practice.sowing_day if practice.sowing_day is not None else practice.harvest_day
+        return min([*ends, last])
+
+    # ------------------------------------------------------------ bare ground
+
+    def _bare_spans(
+        self,
+        previous: DatedPractice,
+        practice: DatedPractice,
+        operations: Sequence[DatedOperation],
+        canopies: Sequence[CanopyPiece],
+        start: int,
+    ) -> tuple[tuple[int, int], ...]:
+        first, last = index_of(start), index_of(practice.harvest_day)
+        open_ground = np.ones(last - first + 1)
+        residue = self._residue_after(previous)
+        dead = {
+            piece.end_day: float(self._cover_of(piece)[max(index_of(piece.end_day) - 1, 0)])
+            for piece in canopies
+            if piece.end_day < practice.harvest_day and not piece.under
+        }
+        at = first
+        events = sorted({op.day for op in operations} | set(dead))
+        passes: dict[int, float] = {}
+        for op in operations:
+            passes[op.day] = passes.get(op.day, 1.0) * self._left[op.operation]
+        for day in events:
+            then = min(index_of(day), last + 1)
+            open_ground[at - first : then - first] *= 1.0 - residue
+            at = max(at, then)
+            # what dies stays on the ground as residue, then the pass of the day works on all of it
+            residue = (1.0 - (1.0 - residue) * (1.0 - dead.get(day, 0.0))) * passes.get(day, 1.0)
+        open_ground[at - first :] *= 1.0 - residue
+        for piece in canopies:
+            open_ground *= 1.0 - self._cover_of(piece)[first : last + 1]
+        return _spans(1.0 - open_ground < self.bare_cover, start)
+
+    def _residue_after(self, previous: DatedPractice) -> float:
+        return self.tables.number_or("crop", previous.crop, "residue_cover", 0.0)
+
+    def _cover_of(self, piece: CanopyPiece) -> Array:
+        """Cover of one canopy, shape (549,); grown on to the end of the axis once and cut off at its end."""
+        whole = replace(piece, end_day=LAST_DAY)
+        if whole not in self._cover:
+            self._cover[whole] = np.asarray(cover_of((whole,), self.climate, self.tables).cover)
+        cover = self._cover[whole].copy()
+        cover[index_of(piece.end_day) :] = 0.0
+        return cover
+
+    def _killed_by_frost(self, crop: str, start: int) -> int:
+        """First day after `start` on which frost kills an annual; past the season for what lives on."""
+        if self.tables.crops[crop].life != "annual":
+            return LAST_DAY + 1
+        kill = self.calendar.frost
+        if self.tables.has("crop", crop, "frost_kill_c"):
+            kill = self.climate.first_autumn_frost(self.tables.number("crop", crop, "frost_kill_c"))
+        return kill - YEAR if kill - YEAR > start else kill
+
+
+def fits(
+    previous: DatedPractice, practice: DatedPractice, climate: Climate, tables: Tables
+) -> tuple[bool, str]:
+    """Whether one practice can follow another by stands and by the calendar, else why not."""
+    return Timetable(climate, tables).fits(previous, practice)
+
+
+def programme(
+    previous: DatedPractice, practice: DatedPractice, climate: Climate, tables: Tables
+) -> Programme:
+    """Dated programme of work of one pair of practices.
+
+    Parameters
+    ----------
+    previous : DatedPractice
+        What stood in the year before.
+    practice : DatedPractice
+        What the season leads to.
+    climate : Climate
+        Frost, heat and field season.
+    tables : Tables
+        The crop tables.
+
+    Returns
+    -------
+    Programme
+        Operations in order of day, canopies, and the spans of ground less than 30 % covered.
+    """
+    return Timetable(climate, tables).programme(previous, practice)
+
+
+def all_programmes(
+    practice_list: PracticeList, climate: Climate, tables: Tables, region: str = "us"
+) -> tuple[tuple[Programme, ...], npt.NDArray[np.int32], dict[tuple[str, str], str]]:
+    """Programmes of all pairs that fit.
+
+    Returns
+    -------
+    programmes : tuple of Programme
+        One for each pair that fits.
+    pair_index : ndarray of int32, shape (n_all, n_all)
+        Row = previous, column = practice, both by place in ``practice_list.all``; -1 where it does not fit.
+    reasons : dict
+        (previous key, practice key) -> sentence, for each pair that does not fit.
+    """
+    timetable = Timetable(climate, tables, practice_list.calendar)
+    count = len(practice_list.all)
+    pair_index = np.full((count, count), -1, dtype=np.int32)
+    programmes: list[Programme] = []
+    reasons: dict[tuple[str, str], str] = {}
+    for row, previous in enumerate(practice_list.all):
+        for column, practice in enumerate(practice_list.all):
+            good, reason = timetable.fits(previous, practice, region)
+            if not good:
+                reasons[previous.key, practice.key] = reason
+                continue
+            pair_index[row, column] = len(programmes)
+            programmes.append(timetable.programme(previous, practice))
+    return tuple(programmes), pair_index, reasons
+
+
+def _operation(step: Step, day: int, part: str) -> DatedOperation:
+    stage = AT_BUD if step.anchor == "bud" and step.offset_days == 0 else ""
+    return DatedOperation(day=day, operation=step.operation, programme=step.programme, part=part, stage=stage)  # type: ignore[arg-type]
+
+
+def _ordered(work: Iterable[DatedOperation]) -> tuple[DatedOperation, ...]:
+    return tuple(sorted(work, key=lambda op: (op.day, PARTS.index(op.part))))
+
+
+def _spans(bare: npt.NDArray[np.bool_], start: int) -> tuple[tuple[int, int], ...]:
+    """First and last day of each run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], bare, [False])).astype(np.int8)))
+    return tuple((start + int(a), start + int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True))
