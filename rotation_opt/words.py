@@ -119,7 +119,7 @@ SAME: tuple[tuple[str, ...], ...] = (
     ("moldboard plow", "mouldboard plough", "plow", "plough", "turn plow", "pflug"),
     ("chisel plow", "chisel plough", "chisel"),
     ("disk", "disc", "tandem disk", "disk harrow", "disc harrow", "scheibenegge"),
-    ("field cultivator", "cultivator", "grubber", "tined cultivator", "stubble cultivator"),
+    ("field cultivator", "cultivator", "grubber", "tined cultivator"),
     ("sweep cultivator", "wide sweep", "undercutter", "goose-foot cultivator", "duckfoot cultivator",
      "wide-blade cultivator", "blade cultivator", "root cutter"),
     ("rotary hoe", "blind cultivator"),
