@@ -1,0 +1,83 @@
+"""The limits of a farm, in the words its grower would use."""
+
+from __future__ import annotations
+
+from rotation_opt.records import Farm
+from rotation_opt.report.wording import Wording, day_text, percent
+from rotation_opt.words import listed
+
+
+def limits_in_words(farm: Farm, words: Wording) -> tuple[str, ...]:
+    """One sentence for every limit that the farm file sets."""
+    return (*_land(farm, words), *_markets(farm, words), *_means(farm, words))
+
+
+def _land(farm: Farm, words: Wording) -> list[str]:
+    said = [
+        f"{field.name}: lease sure up to the harvest of {field.lease_end_year}."
+        for field in farm.fields
+        if field.lease_end_year is not None
+    ]
+    said += [
+        f"{field.name}: no {_all_of(sorted(_name(ban, words) for ban in field.bans))}."
+        for field in farm.fields
+        if field.bans
+    ]
+    said += [f"No bare soil from {day_text(first)} to {day_text(last)}." for first, last in farm.soil_cover]
+    said += [
+        f"At most {percent(share)} of the land in {_name(what, words)} in any year."
+        for what, share in farm.largest_share.items()
+    ]
+    said += [
+        f"At least {percent(share)} of the land in {_name(what, words)}, over the years."
+        for what, share in farm.least_share.items()
+    ]
+    return said
+
+
+def _markets(farm: Farm, words: Wording) -> list[str]:
+    said = []
+    for outlet in farm.outlets:
+        years = f" in {_all_of([str(year) for year in outlet.years])}" if outlet.years else " every year"
+        crop = words.crop(outlet.crop)
+        if outlet.least_t > 0:
+            said.append(
+                f"{outlet.name}: at least {words.amount(outlet.least_t, outlet.crop)} of {crop}{years}."
+            )
+        if outlet.most_t is not None:
+            said.append(
+                f"{outlet.name}: at most {words.amount(outlet.most_t, outlet.crop)} of {crop}{years}."
+            )
+    if farm.no_market:
+        said.append(f"No buyer near for {_all_of(sorted(words.crop(crop) for crop in farm.no_market))}.")
+    if farm.refuses:
+        said.append(f"Not wanted: {_all_of(sorted(_name(what, words) for what in farm.refuses))}.")
+    if farm.feed_need_t > 0:
+        said.append(f"The herd eats {words.hay(farm.feed_need_t)} {words.hay_unit} of hay a year.")
+    return said
+
+
+def _means(farm: Farm, words: Wording) -> list[str]:
+    hours = sum(farm.labour.hours_by_half_month)
+    extra = sum(farm.labour.extra_hours_by_half_month)
+    said = [
+        f"Work: {hours:,.0f} own hours a year, half-month by half-month, "
+        f"and up to {extra:,.0f} hours of extra help.",
+        f"Cash: never under {words.money(farm.cash_floor)} in a year.",
+    ]
+    missing = sorted(words.machine(key) for key, own in farm.machines.items() if own.status == "none")
+    hired = sorted(words.machine(key) for key, own in farm.machines.items() if own.status == "hire")
+    if hired:
+        said.append(f"By hire only: {_all_of(hired)}.")
+    if missing:
+        said.append(f"Neither owned nor for hire: {_all_of(missing)}.")
+    return said
+
+
+def _name(what: str, words: Wording) -> str:
+    """A crop by its name; groups and tags as they are written."""
+    return words.crop(what)
+
+
+def _all_of(items: list[str]) -> str:
+    return listed(items, "and")

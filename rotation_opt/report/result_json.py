@@ -1,0 +1,252 @@
+"""Results as JSON for other programs: one documented, versioned form, the same bytes for the same input.
+
+The form is described by ``result.schema.json`` beside this file. Names carry their units, and ``units``
+spells every one of them out. Wall times are left out, so that two runs of one farm give one file.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from importlib import resources
+from typing import Any
+
+from rotation_opt.records import Alternative, Field, Result, YearOnField
+from rotation_opt.report.sources_page import used_figures
+from rotation_opt.report.wording import Wording
+from rotation_opt.tables import Tables
+
+SCHEMA_VERSION = "1"
+DIGITS = 9  # significant figures: far finer than any figure is known, coarser than rounding noise
+
+UNITS: Mapping[str, str] = {
+    "area_ha": "hectares",
+    "shoots_per_m2": "shoots per square metre, where the weed stands",
+    "target_shoots_per_m2": "shoots per square metre",
+    "start_burden_ha": "hectares of undisturbed full stand holding as much living root",
+    "burden_ha": "hectares of undisturbed full stand; low, likely, high; first today, then after each year",
+    "net_return": "currency, whole farm, one value a year",
+    "net_return_per_ha_year": "currency per hectare and year",
+    "net_return_per_ha": "currency per hectare",
+    "cash": "currency, whole farm, one value a year",
+    "hire_cost": "currency, whole farm, one value a year",
+    "labour_hours": "hours in each of the 24 half-months, one list a year",
+    "extra_labour_hours": "hours in each of the 24 half-months, one list a year",
+    "machine_hours": "hours in each of the 24 half-months, one list a year, by machine",
+    "hired_hours": "hours, one value a year, by machine",
+    "made_t": "tonnes, one value a year, by crop",
+    "sold_t": "tonnes, one value a year, by crop and outlet",
+    "unsold_t": "tonnes, one value a year, by crop",
+    "fed_t": "tonnes of hay, one value a year",
+    "feed_bought_t": "tonnes of hay, one value a year",
+    "hay_stored_t": "tonnes of hay in store at the end of each year",
+    "cut_and_left_ha": "hectares, one value a year",
+    "bare_weeks_per_field_year": "weeks with less than 30 % of the ground covered",
+    "bare_weeks": "weeks with less than 30 % of the ground covered",
+    "yield_t_ha": "tonnes per hectare at the moisture of the trade",
+    "weed_loss_share": "share of the yield, 0 to 1",
+    "reserve_share": "living root store where the weed stands, share of a full stand; low, likely, high",
+    "years_to_target": "years until the target is met; low, likely, high; null = not within the plan",
+    "proven_gap_share": "share by which a better plan could still exist; null = not known",
+    "largest_difference": "in the unit given beside it",
+    "other_crop_type_share": "share of the area-years under another crop type",
+}
+
+
+def schema() -> dict[str, Any]:
+    """The JSON Schema that every result file keeps to."""
+    text = (resources.files("rotation_opt.report") / "result.schema.json").read_text(encoding="utf-8")
+    loaded: dict[str, Any] = json.loads(text)
+    return loaded
+
+
+def dumps(result: Result, tables: Tables) -> str:
+    """A result as JSON text.
+
+    Parameters
+    ----------
+    result : Result
+        What the run found.
+    tables : Tables
+        Names, and the figures that were looked up.
+
+    Returns
+    -------
+    str
+        UTF-8-safe text with keys in alphabetical order, ending with a line end.
+    """
+    return json.dumps(_rounded(content(result, tables)), indent=2, sort_keys=True, ensure_ascii=False) + "\n"
+
+
+def content(result: Result, tables: Tables) -> dict[str, Any]:
+    """The same as plain dicts, lists, texts and numbers, not yet rounded."""
+    words = Wording(result.farm, tables)
+    return {
+        "schema": "rotation_opt result",
+        "schema_version": SCHEMA_VERSION,
+        "units": dict(UNITS),
+        "farm": _farm(result),
+        "start_burden_ha": result.start_burden_ha,
+        "alternatives": [_alternative(result, plan, words) for plan in result.alternatives],
+        "differences": [
+            {"between": list(pair), "other_crop_type_share": share}
+            for pair, share in sorted(result.distances.items())
+        ],
+        "left_out": [{"what": what, "why": why} for what, why in result.left_out],
+        "assumptions": list(result.assumptions),
+        "cautions": list(result.cautions),
+        "figures": _figures(tables),
+        "sources": _sources(tables),
+    }
+
+
+def _farm(result: Result) -> dict[str, Any]:
+    farm = result.farm
+    return {
+        "name": farm.name,
+        "place": farm.place,
+        "invented": farm.invented,
+        "region": farm.region,
+        "currency": farm.currency,
+        "first_year": farm.first_year,
+        "years": farm.years,
+        "decided_on": farm.decided_on,
+        "organic": farm.organic,
+        "target_shoots_per_m2": farm.target_shoots_per_m2,
+        "fields": [_field(field) for field in farm.fields],
+    }
+
+
+def _field(field: Field) -> dict[str, Any]:
+    return {
+        "name": field.name,
+        "area_ha": field.area_ha,
+        "lease_end_year": field.lease_end_year,
+        "history": list(field.history),
+        "patches": [
+            {
+                "weed": patch.weed,
+                "area_ha": patch.area_ha,
+                "shoots_per_m2": patch.shoots_per_m2,
+                "counted_on": patch.counted_on,
+                "stage": patch.stage,
+            }
+            for patch in field.patches
+        ],
+    }
+
+
+def _alternative(result: Result, plan: Alternative, words: Wording) -> dict[str, Any]:
+    figures = plan.figures
+    return {
+        "key": plan.key,
+        "title": plan.title,
+        "apart": plan.apart,
+        "choose_if": plan.choose_if,
+        "same_as": plan.same_as or None,
+        "limits_not_kept": list(plan.breaks),
+        "notes": list(plan.notes),
+        "proven_gap_share": plan.proven_gap,
+        "years_to_target": list(result.years_to_target.get(plan.key, (None, None, None))),
+        "net_return": list(figures.net_return),
+        "net_return_per_ha_year": figures.net_return_per_ha_year,
+        "cash": list(figures.cash),
+        "burden_ha": [_low_likely_high(values) for values in figures.burden],
+        "labour_hours": [list(year) for year in figures.labour_hours],
+        "extra_labour_hours": [list(year) for year in figures.extra_labour_hours],
+        "machine_hours": {
+            machine: [list(year) for year in years] for machine, years in figures.machine_hours.items()
+        },
+        "hired_hours": _by_name(figures.hired_hours),
+        "hire_cost": list(figures.hire_cost),
+        "made_t": _by_name(figures.made_t),
+        "sold_t": _by_name(figures.sold_t),
+        "unsold_t": _by_name(figures.unsold_t),
+        "fed_t": list(figures.fed_t),
+        "feed_bought_t": list(figures.feed_bought_t),
+        "hay_stored_t": list(figures.hay_stored_t),
+        "cut_and_left_ha": list(figures.cut_and_left_ha),
+        "bare_weeks_per_field_year": figures.bare_weeks_per_field_year,
+        "fields": [_year(entry, words) for entry in plan.fields],
+        "second_reckoning": [
+            {
+                "what": check.what,
+                "agrees": check.agrees,
+                "largest_difference": check.largest_difference,
+                "unit": check.unit,
+            }
+            for check in result.checks.get(plan.key, ())
+        ],
+    }
+
+
+def _year(entry: YearOnField, words: Wording) -> dict[str, Any]:
+    return {
+        "field": entry.field,
+        "year": entry.year,
+        "practice": entry.practice,
+        "practice_name": words.practice(entry.practice) if entry.practice else "not farmed",
+        "yield_t_ha": entry.yield_t_ha,
+        "weed_loss_share": entry.weed_loss,
+        "net_return_per_ha": entry.net_return_per_ha,
+        "reserve_share": {weed: _low_likely_high(values) for weed, values in entry.reserve.items()},
+        "shoots_per_m2": {weed: _low_likely_high(values) for weed, values in entry.shoots_per_m2.items()},
+        "bare_weeks": entry.bare_weeks,
+    }
+
+
+def _figures(tables: Tables) -> list[dict[str, Any]]:
+    return [
+        {
+            "table": figure.table,
+            "subject": figure.subject,
+            "quantity": figure.quantity,
+            "value": figure.value,
+            "low": figure.low,
+            "high": figure.high,
+            "unit": figure.unit,
+            "mark": figure.mark,
+            "source": figure.source,
+        }
+        for figure in used_figures(tables)
+    ]
+
+
+def _sources(tables: Tables) -> list[dict[str, Any]]:
+    used = sorted({figure.source for figure in used_figures(tables)} & tables.sources.keys())
+    return [
+        {
+            "key": key,
+            "kind": tables.sources[key].kind,
+            "authors": tables.sources[key].authors,
+            "year": tables.sources[key].year,
+            "title": tables.sources[key].title,
+            "publisher": tables.sources[key].publisher,
+            "address": tables.sources[key].address,
+        }
+        for key in used
+    ]
+
+
+def _low_likely_high(values: Sequence[float]) -> dict[str, float]:
+    low, likely, high = values
+    return {"low": low, "likely": likely, "high": high}
+
+
+def _by_name(amounts: Mapping[str, Sequence[float]]) -> dict[str, list[float]]:
+    return {name: list(values) for name, values in amounts.items()}
+
+
+def _rounded(value: Any) -> Any:
+    """Numbers cut to what can be meant; what is not a number becomes null, which JSON can say."""
+    if isinstance(value, Mapping):
+        return {str(key): _rounded(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_rounded(item) for item in value]
+    if isinstance(value, bool | str) or value is None:
+        return value
+    if isinstance(value, int):
+        return value
+    number = float(value)
+    return float(f"{number:.{DIGITS}g}") if math.isfinite(number) else None

@@ -1,0 +1,128 @@
+"""One season looked at closely: which practice shades the weed first, and what that does to its roots."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rotation_opt.records import SeasonCourse, SeasonRow
+from rotation_opt.report.blocks import Block, Drawing, Grid, Page, Paragraph, Section
+from rotation_opt.report.season_plot import BOTH, CROP, WEED, day_half_up, first_day_dark, plot
+from rotation_opt.report.wording import Wording, day_text, percent_figure, percent_range
+
+HOW_TO_READ = (
+    "Head start = days by which the crop leaves the weed 65% of full light or less before half of the weed's "
+    "shoots are up. A minus means that the weed is first. Light = mean share of full light that reaches the "
+    "weed from its first shoots to bud stage. Roots = living root store in late autumn when it was full at "
+    "the start (likely, then low to high)."
+)
+
+
+def season_page(rows: Sequence[SeasonRow], words: Wording, where: str = "") -> Page:
+    """Practices ranked by what they leave of the roots, one section for each weed.
+
+    Parameters
+    ----------
+    rows : sequence of SeasonRow
+        Any order.
+    words : Wording
+        Words and units of the farm.
+    where : str
+        Name of the field that the season is on; empty for the farm at large.
+
+    Returns
+    -------
+    Page
+        Ranking tables, the practice that leaves least on top.
+    """
+    sections = []
+    for weed in dict.fromkeys(row.weed for row in rows):
+        ranked = sorted(
+            (row for row in rows if row.weed == weed), key=lambda row: (row.reserve_end[1], row.practice)
+        )
+        grid = Grid(
+            header=("Practice", "After", "Head start, days", "Light, %", "Roots at the end, %"),
+            rows=tuple(_line(row, words) for row in ranked),
+        )
+        sections.append(Section(key=weed, title=_capital(words.weed(weed)), blocks=(grid,)))
+    sections.append(Section(key="reading", title="How to read this", blocks=(Paragraph(text=HOW_TO_READ),)))
+    place = f", {where}" if where else ""
+    return Page(
+        title=f"{words.farm.name}{place}: what each practice does to the weeds in one season",
+        lead=_lead(words),
+        sections=tuple(sections),
+    )
+
+
+def course_page(course: SeasonCourse, words: Wording, where: str = "") -> Page:
+    """One practice against one weed through the year, drawn and dated."""
+    weed = words.weed(course.weed)
+    blocks: list[Block] = [
+        Drawing(lines=plot(course)),
+        Paragraph(
+            text=f"{CROP} = ground covered by the crop, {WEED} = shoots of {weed} that are up, "
+            f"{BOTH} = both. D = the crop first leaves 65% of full light or less, "
+            "H = half of the shoots are up."
+        ),
+        Paragraph(text=_who_is_first(course)),
+        Paragraph(
+            text=f"Weed roots at the end of the year: {percent_figure(course.reserve[-1])}% of a full store, "
+            "likely course, from a full store at the start."
+        ),
+    ]
+    sections = [
+        Section(key="plot", title=f"{_capital(words.practice(course.practice))}", blocks=tuple(blocks))
+    ]
+    if course.operations:
+        rows = tuple(
+            (day_text(work.day), words.operation(work.operation), work.stage or "by date")
+            for work in course.operations
+        )
+        grid = Grid(header=("When", "Work", "What to look for"), rows=rows)
+        sections.append(Section(key="work", title="Work in this season", blocks=(grid,)))
+    place = f", {where}" if where else ""
+    return Page(
+        title=f"{words.farm.name}{place}: crop against {weed}",
+        lead=(*_lead(words), f"After: {words.practice(course.previous)}."),
+        sections=tuple(sections),
+    )
+
+
+def _lead(words: Wording) -> tuple[str, ...]:
+    lead = ["Mean weather of the place; dates move with the season. Estimates, not advice."]
+    if words.farm.invented:
+        lead.append("This is an invented demo farm: its people, fields and figures are made up.")
+    return tuple(lead)
+
+
+def _who_is_first(course: SeasonCourse) -> str:
+    dark, half_up = first_day_dark(course), day_half_up(course)
+    if dark is None:
+        return "The crop never leaves as little as 65% of full light: the weed has the light it wants."
+    text = f"The crop crosses the 65% light line on {day_text(dark)}"
+    if half_up is None:
+        return f"{text}; fewer than half of the shoots ever come up."
+    days = half_up - dark
+    if days > 0:
+        return (
+            f"{text}, {days} days before half of the shoots are up ({day_text(half_up)}): the crop is first."
+        )
+    if days < 0:
+        return (
+            f"{text}, {-days} days after half of the shoots are up ({day_text(half_up)}): the weed is first."
+        )
+    return f"{text}, the same day as half of the shoots are up."
+
+
+def _line(row: SeasonRow, words: Wording) -> tuple[str, ...]:
+    head_start = "never that dark" if row.head_start_days is None else f"{row.head_start_days:.0f}"
+    return (
+        words.practice(row.practice),
+        words.practice(row.previous),
+        head_start,
+        percent_figure(row.light),
+        percent_range(row.reserve_end),
+    )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,307 @@
+"""Side by side: one row for each question asked at the kitchen table, one column for each plan."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from rotation_opt import units
+from rotation_opt.records import Alternative, Result
+from rotation_opt.report.blocks import Grid
+from rotation_opt.report.wording import (
+    Wording,
+    half_month,
+    mean,
+    more_or_less,
+    percent_figure,
+    percent_range,
+    total_a_year,
+)
+
+AS_NOW = "as_now"
+MOST_MONEY = "most_money"
+NO_FIGURE = "-"
+
+Answer = Callable[[Alternative], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Answers read off one result; shared by the table and the sentences below it.
+
+    Parameters
+    ----------
+    result : Result
+        What the run found.
+    wording : Wording
+        Words and units of the farm.
+    """
+
+    result: Result
+    wording: Wording
+
+    # ------------------------------------------------------------ plans
+
+    @property
+    def as_now(self) -> Alternative | None:
+        return self._by_key(AS_NOW)
+
+    @property
+    def most_money(self) -> Alternative | None:
+        return self._by_key(MOST_MONEY)
+
+    def _by_key(self, key: str) -> Alternative | None:
+        return next((plan for plan in self.result.alternatives if plan.key == key), None)
+
+    def letter(self, plan: Alternative) -> str:
+        """A, B, C ... in the order of the result, whichever plans are shown."""
+        return "ABCDEFGHIJ"[self.result.alternatives.index(plan)]
+
+    def heading(self, plan: Alternative) -> str:
+        return f"{self.letter(plan)}: {plan.title}"
+
+    # ------------------------------------------------------------ weeds
+
+    def roots_left(self, plan: Alternative, year: int = -1) -> tuple[float, float, float]:
+        """Weed roots after the last year (or year ``year``, 0 = today) as a share of today's."""
+        today, end = plan.figures.burden[0], plan.figures.burden[year]
+        low, likely, high = (late / early if early else 0.0 for early, late in zip(today, end, strict=True))
+        return low, likely, high
+
+    def roots(self, plan: Alternative) -> str:
+        return percent_range(self.roots_left(plan))
+
+    def worst_field(self, plan: Alternative) -> str:
+        last = max((entry.year for entry in plan.fields), default=0)
+        stands = [
+            (shoots, entry.field, weed)
+            for entry in plan.fields
+            if entry.year == last
+            for weed, shoots in entry.shoots_per_m2.items()
+        ]
+        if not stands:
+            return "0"
+        shoots, field, weed = max(stands, key=lambda stand: stand[0][1])
+        return f"{self.wording.shoots(shoots)}\n{self.wording.weed_short(weed)}, {field}"
+
+    def years_to_target(self, plan: Alternative) -> str:
+        low, likely, high = self.result.years_to_target.get(plan.key, (None, None, None))
+        never = f"not in {self.result.farm.years}"
+        text = never if likely is None else str(likely)
+        if low == high:
+            return text
+        return f"{text} ({never if low is None else low} to {never if high is None else high})"
+
+    # ------------------------------------------------------------ money
+
+    def money_a_year(self, plan: Alternative) -> float:
+        """Net return of the whole farm, mean of the years."""
+        return mean(plan.figures.net_return)
+
+    def per_area(self, plan: Alternative) -> str:
+        per_area = self.wording.money_per_area(plan.figures.net_return_per_ha_year)
+        return self.wording.money_figure(per_area)
+
+    def whole_farm(self, plan: Alternative) -> str:
+        return self.wording.money_figure(self.money_a_year(plan))
+
+    def against_now(self, plan: Alternative) -> str:
+        if self.as_now is None or plan is self.as_now:
+            return NO_FIGURE
+        difference = self.money_a_year(plan) - self.money_a_year(self.as_now)
+        return more_or_less(difference, self.wording.money_figure(abs(difference)))
+
+    def leanest(self, plan: Alternative) -> str:
+        cash = plan.figures.cash
+        if not cash:
+            return NO_FIGURE
+        least = min(cash)
+        year = self.result.farm.first_year + cash.index(least)
+        return f"{self.wording.money_figure(least)} in {year}"
+
+    def price_of_cleaner(self, plan: Alternative) -> str:
+        """Money a year given up against the plan with most money, for each tenth of today's roots."""
+        best = self.most_money
+        if best is None or plan is best or plan.key == AS_NOW:
+            return NO_FIGURE
+        fewer = self.roots_left(best)[1] - self.roots_left(plan)[1]
+        if fewer <= 0.005:
+            return "not cleaner"
+        return self.wording.money_figure((self.money_a_year(best) - self.money_a_year(plan)) / (fewer * 10.0))
+
+    # ------------------------------------------------------------ work
+
+    def busiest(self, plan: Alternative) -> str:
+        """The half-month with the most work for the hours there are."""
+        own = self.result.farm.labour.hours_by_half_month
+        spans = [
+            (hours / own[span] if own[span] else hours * 1e6, year, span, hours)
+            for year, spans_of_year in enumerate(plan.figures.labour_hours)
+            for span, hours in enumerate(spans_of_year)
+            if hours > 0.0
+        ]
+        if not spans:
+            return "0"
+        _, year, span, hours = max(spans)
+        return f"{hours:,.0f} of {own[span]:,.0f}\n{half_month(span)} {self.result.farm.first_year + year}"
+
+    def extra_help(self, plan: Alternative) -> str:
+        return f"{mean([sum(spans) for spans in plan.figures.extra_labour_hours]):,.0f}"
+
+    def hired(self, plan: Alternative) -> str:
+        hours = {machine: mean(by_year) for machine, by_year in plan.figures.hired_hours.items()}
+        lines = [
+            f"{self.wording.machine(machine)} {units.figure(value, 2)}"
+            for machine, value in hours.items()
+            if value > 0.05
+        ]
+        return "\n".join(lines) if lines else "none"
+
+    def hire_cost(self, plan: Alternative) -> str:
+        return self.wording.money_figure(mean(plan.figures.hire_cost))
+
+    # ------------------------------------------------------------ land and hay
+
+    def hay(self, plan: Alternative) -> str:
+        """Where the hay goes: made = sold + fed + the rest, tons a year."""
+        figures = plan.figures
+        made = total_a_year({crop: t for crop, t in figures.made_t.items() if self._is_hay(crop)})
+        sold = total_a_year(
+            {sale: t for sale, t in figures.sold_t.items() if self._is_hay(sale.split(" @ ")[0])}
+        )
+        unsold = total_a_year({crop: t for crop, t in figures.unsold_t.items() if self._is_hay(crop)})
+        fed, bought = mean(figures.fed_t), mean(figures.feed_bought_t)
+        rest = made - sold - fed - unsold
+        parts = [
+            ("sold", sold),
+            ("fed", fed),
+            ("no buyer", unsold),
+            ("stored or lost", rest),
+            ("from store", -rest),
+        ]
+        lines = [f"{self.wording.hay(made)} made"] if made > 0.05 else ["none made"]
+        lines += [f"{self.wording.hay(t)} {what}" for what, t in parts if t > 0.05]
+        if bought > 0.05:
+            lines.append(f"{self.wording.hay(bought)} bought")
+        return "\n".join(lines)
+
+    def _is_hay(self, crop: str) -> bool:
+        record = self.wording.tables.crops.get(crop)
+        return crop == "hay" or (record is not None and record.product == "hay")
+
+    def cut_and_left(self, plan: Alternative) -> str:
+        return self.wording.area_figure(mean(plan.figures.cut_and_left_ha))
+
+    def land_share(self, plan: Alternative, group: str) -> float:
+        """Share of the land, over all years, under crops of one group."""
+        area = {field.name: field.area_ha for field in self.result.farm.fields}
+        whole = there = 0.0
+        for field, practices in plan.practices.items():
+            for key in practices:
+                practice = self.wording.practice_record(key)
+                crop = None if practice is None else self.wording.tables.crops.get(practice.crop)
+                whole += area.get(field, 0.0)
+                if crop is not None and group in (crop.group, crop.kind):
+                    there += area.get(field, 0.0)
+        return there / whole if whole else 0.0
+
+    def fields_changed(self, plan: Alternative) -> str:
+        if self.as_now is None or plan is self.as_now:
+            return NO_FIGURE
+        changed = [name for name, years in plan.practices.items() if years != self.as_now.practices.get(name)]
+        return f"{len(changed)} of {len(plan.practices)}"
+
+    def other_crop_type(self, plan: Alternative) -> str:
+        if plan.key == AS_NOW:
+            return NO_FIGURE
+        pair = (AS_NOW, plan.key)
+        share = self.result.distances.get(pair, self.result.distances.get(pair[::-1]))
+        return NO_FIGURE if share is None else percent_figure(share)
+
+    # ------------------------------------------------------------ trust
+
+    def limits_broken(self, plan: Alternative) -> str:
+        return f"{len(plan.breaks)}, see below" if plan.breaks else "none"
+
+    def how_sure(self, plan: Alternative) -> str:
+        if plan.key == AS_NOW:
+            return "your own plan"
+        if plan.proven_gap is None:
+            return "best found, not proven"
+        if plan.proven_gap < 0.00005:
+            return "proven: none better for these limits"
+        return f"none can be more than {units.figure(plan.proven_gap * 100.0, 2)}% better"
+
+    def second_reckoning(self, plan: Alternative) -> str:
+        checks = self.result.checks.get(plan.key, ())
+        if not checks:
+            return "not done"
+        wrong = sum(not check.agrees for check in checks)
+        return f"DIFFERS in {wrong} of {len(checks)}" if wrong else f"agrees, {len(checks)} of {len(checks)}"
+
+
+def side_by_side(reading: Reading, plans: Sequence[Alternative]) -> Grid:
+    """The summary table.
+
+    Parameters
+    ----------
+    reading : Reading
+        The result and its wording.
+    plans : sequence of Alternative
+        The columns, from left to right.
+
+    Returns
+    -------
+    Grid
+        Header: the question, then each plan. Rows in groups: weeds, money, work, land, trust.
+    """
+    words = reading.wording
+    money = words.money_unit
+    target = units.density_text(reading.result.farm.target_shoots_per_m2)
+    groups: list[list[tuple[str, Answer]]] = [
+        [
+            ("Weed roots left at the end, % of today's (low to high)", reading.roots),
+            ("Shoots per m2 at bud stage, last year, worst field", reading.worst_field),
+            (f"Years until under {target} shoots per m2", reading.years_to_target),
+        ],
+        [
+            (f"Net return, {money} per {words.one_area} and year", reading.per_area),
+            (f"Net return, whole farm, {money} a year", reading.whole_farm),
+            (f"Against as now, {money} a year", reading.against_now),
+            (f"Cash left in the leanest year, {money}", reading.leanest),
+            (f"Each 10 % of today's roots fewer costs, {money} a year", reading.price_of_cleaner),
+        ],
+        [
+            ("Busiest half-month, hours needed of own hours", reading.busiest),
+            ("Extra paid help, hours a year", reading.extra_help),
+            ("Machines hired, hours a year", reading.hired),
+            (f"Paid for hire, {money} a year", reading.hire_cost),
+        ],
+        [
+            (f"Hay, {words.hay_unit} a year", reading.hay),
+            (f"Cut and left on the field, {words.area_unit} a year", reading.cut_and_left),
+            ("Land in hay, % over the years", lambda plan: percent_figure(reading.land_share(plan, "hay"))),
+            (
+                f"Land in {words.word('autumn_sown')} cereals, % over the years",
+                lambda plan: percent_figure(reading.land_share(plan, "fall cereal")),
+            ),
+            (
+                "Weeks of bare soil, per field and year",
+                lambda plan: units.figure(plan.figures.bare_weeks_per_field_year, 2),
+            ),
+            ("Fields that change against as now", reading.fields_changed),
+            ("Land under another type of crop than as now, %", reading.other_crop_type),
+        ],
+        [
+            ("Limits not kept", reading.limits_broken),
+            ("How sure it is the best", reading.how_sure),
+            ("Worked out a second time", reading.second_reckoning),
+        ],
+    ]
+    starts: set[int] = set()
+    rows: list[tuple[str, ...]] = []
+    for group in groups:
+        starts.add(len(rows))
+        rows += [(label, *(answer(plan) for plan in plans)) for label, answer in group]
+    header = ("Question", *(reading.heading(plan) for plan in plans))
+    return Grid(header=header, rows=tuple(rows), groups=frozenset(starts - {0}), even=True)

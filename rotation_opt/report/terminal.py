@@ -1,0 +1,253 @@
+"""Pages in plain characters: no colour, no box drawing, nothing cut off at any usual width.
+
+Column widths are worked out here, from the longest word of each column, because a table library that
+shrinks columns on its own breaks words while there is still room beside them.
+"""
+
+from __future__ import annotations
+
+import io
+import unicodedata
+
+from rich import box
+from rich.cells import cell_len
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from rotation_opt.report.blocks import Block, Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
+
+NARROWEST = 40
+GAP = 2  # blanks between columns: one of padding and one of the divider
+FEWEST_COLUMNS = 2  # the row's name and one more
+NAME_SHARE = 0.3  # of the width for the names of rows, where the other columns are even
+
+RULES = box.Box(
+    "----\n    \n----\n    \n----\n----\n    \n----\n",
+    ascii=True,
+)
+
+PLAIN = {
+    "–": "-",
+    "—": "-",
+    "‑": "-",
+    "−": "-",
+    "×": "x",
+    "²": "2",
+    "³": "3",
+    "½": "1/2",
+    "¼": "1/4",
+    "°": " deg ",
+    "’": "'",
+    "‘": "'",
+    "“": '"',
+    "”": '"',
+    "…": "...",
+    "≤": "<=",
+    "≥": ">=",
+    "±": "+/-",
+    "·": "*",
+    "€": "EUR",
+    "£": "GBP",
+    "ø": "o",
+    "Ø": "O",
+    "ł": "l",
+    "Ł": "L",
+    "æ": "ae",
+    "ß": "ss",
+    "\u00a0": " ",
+}
+
+
+def clean(text: str) -> str:
+    """Text without characters that move the cursor, change its direction or hide; line ends stay."""
+    kept = []
+    for letter in text:
+        if letter == "\n" or unicodedata.category(letter) not in {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}:
+            kept.append(letter)
+        elif letter in "\t\r\u2028\u2029":
+            kept.append(" ")
+    return "".join(kept)
+
+
+def fit_to_encoding(text: str, encoding: str) -> str:
+    """Text that ``encoding`` can carry, with the nearest plain characters instead of what it cannot."""
+    try:
+        text.encode(encoding)
+    except (UnicodeEncodeError, LookupError):
+        return "".join(_nearest(letter, encoding) for letter in text)
+    return text
+
+
+def _nearest(letter: str, encoding: str) -> str:
+    bare = "".join(part for part in unicodedata.normalize("NFKD", letter) if not unicodedata.combining(part))
+    for attempt in (letter, PLAIN.get(letter, letter), bare):
+        try:
+            attempt.encode(encoding)
+        except (UnicodeEncodeError, LookupError):
+            continue
+        return attempt
+    return "?"
+
+
+def render(page: Page, width: int = 80, encoding: str = "utf-8") -> str:
+    """The whole page as text.
+
+    Parameters
+    ----------
+    page : Page
+        What to show.
+    width : int, default 80
+        Longest line, in character cells.
+    encoding : str, default "utf-8"
+        What the receiving stream can carry; other characters are replaced by near ones.
+
+    Returns
+    -------
+    str
+        Lines of at most ``width`` cells, ending with a line end.
+    """
+    sheet = _Sheet(max(width, NARROWEST), encoding)
+    sheet.rule("=", width)
+    sheet.line(page.title)
+    sheet.rule("=", width)
+    for line in page.lead:
+        sheet.paragraph(line)
+    for section in page.sections:
+        sheet.section(section)
+    return sheet.text()
+
+
+class _Sheet:
+    """Paper of one width that lines are put on."""
+
+    def __init__(self, width: int, encoding: str) -> None:
+        self.width = width
+        self.encoding = encoding
+        self.paper = io.StringIO()
+        self.console = Console(
+            file=self.paper,
+            width=width,
+            color_system=None,
+            force_terminal=False,
+            legacy_windows=False,
+            markup=False,
+            emoji=False,
+            highlight=False,
+        )
+
+    def text(self) -> str:
+        lines = (line.rstrip() for line in self.paper.getvalue().splitlines())
+        return "\n".join(lines) + "\n"
+
+    def words(self, text: str) -> Text:
+        return Text(fit_to_encoding(clean(text), self.encoding), overflow="fold")
+
+    def line(self, text: str = "") -> None:
+        self.console.print(self.words(text), overflow="fold")
+
+    def rule(self, letter: str, length: int) -> None:
+        self.line(letter * min(length, self.width))
+
+    def paragraph(self, text: str) -> None:
+        self.line(text)
+
+    def section(self, section: Section) -> None:
+        self.line()
+        self.line()
+        self.line(section.title)
+        self.rule("=", cell_len(section.title))
+        for number, block in enumerate(section.blocks):
+            if number:
+                self.line()
+            self.block(block)
+
+    def block(self, block: Block) -> None:
+        match block:
+            case Paragraph():
+                self.paragraph(block.text)
+            case Bullets():
+                for item in block.items:
+                    self.hanging("- ", item)
+            case Entries():
+                for entry in block.items:
+                    self.line(entry.label)
+                    self.hanging("    ", entry.text)
+            case Drawing():
+                for line in block.lines:
+                    self.console.print(self.words(line), no_wrap=True, overflow="fold", crop=False)
+            case Grid():
+                self.grid(block)
+
+    def hanging(self, lead: str, text: str) -> None:
+        """Text behind a lead that stands only on its first line."""
+        inner = self.words(text).wrap(self.console, self.width - len(lead), overflow="fold")
+        for number, line in enumerate(inner):
+            start = lead if number == 0 else " " * len(lead)
+            self.console.print(Text(start) + line, overflow="fold", no_wrap=True, crop=False)
+
+    def grid(self, grid: Grid) -> None:
+        """One table, or several below each other when its longest words do not fit side by side."""
+        cells = [[self.words(cell) for cell in row] for row in (grid.header, *grid.rows)]
+        for number, columns in enumerate(_split(cells, self.width)):
+            if number:
+                self.line()
+            self.table(grid, cells, columns)
+
+    def table(self, grid: Grid, cells: list[list[Text]], columns: list[int]) -> None:
+        widths = _widths([[row[column] for column in columns] for row in cells], self.width, grid.even)
+        table = Table(box=RULES, show_edge=False, padding=(0, GAP - 1, 0, 0), pad_edge=False)
+        for place, column in enumerate(columns):
+            table.add_column(cells[0][column], width=widths[place], overflow="fold", vertical="top")
+        for number, row in enumerate(cells[1:]):
+            table.add_row(*(row[column] for column in columns), end_section=number + 1 in grid.groups)
+        length = sum(widths) + GAP * (len(widths) - 1)
+        self.rule("-", length)
+        self.console.print(table, crop=False)
+        self.rule("-", length)
+
+
+def _longest_word(text: Text) -> int:
+    return max((cell_len(word) for word in text.plain.split()), default=1)
+
+
+def _longest_line(text: Text) -> int:
+    return max((cell_len(line) for line in text.plain.split("\n")), default=1)
+
+
+def _room(width: int, columns: int) -> int:
+    return width - GAP * (columns - 1)
+
+
+def _split(cells: list[list[Text]], width: int) -> list[list[int]]:
+    """Groups of columns that fit side by side, each starting with the first column."""
+    least = [max(_longest_word(row[column]) for row in cells) for column in range(len(cells[0]))]
+    groups: list[list[int]] = []
+    current = [0]
+    for column in range(1, len(least)):
+        wanted = [*current, column]
+        if len(current) >= FEWEST_COLUMNS and sum(least[i] for i in wanted) > _room(width, len(wanted)):
+            groups.append(current)
+            wanted = [0, column]
+        current = wanted
+    return [*groups, current]
+
+
+def _widths(cells: list[list[Text]], width: int, even: bool) -> list[int]:
+    """Widths that keep every word whole where that is possible, and spread what is left fairly."""
+    columns = range(len(cells[0]))
+    least = [max(_longest_word(row[column]) for row in cells) for column in columns]
+    most = [max(_longest_line(row[column]) for row in cells) for column in columns]
+    room = _room(width, len(least))
+    if even and len(least) > FEWEST_COLUMNS:
+        share = min(int(room * (1.0 - NAME_SHARE)) // (len(least) - 1), max(most[1:]))
+        names = min(room - share * (len(least) - 1), most[0])
+        if share >= max(least[1:]) and names >= least[0]:
+            return [names] + [share] * (len(least) - 1)
+    while sum(least) > room:  # a word longer than the paper: it has to be folded
+        least[least.index(max(least))] -= 1
+    while sum(least) < min(sum(most), room):
+        short = [column for column in columns if least[column] < most[column]]
+        neediest = min(short, key=lambda column: least[column] / most[column])
+        least[neediest] += 1
+    return least

@@ -1,0 +1,219 @@
+"""Names and figures in the words and units of one farm."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from rotation_opt import units
+from rotation_opt.records import Farm, Practice
+from rotation_opt.tables import Tables
+from rotation_opt.words import word
+
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+HALF_MONTHS = tuple(f"{half} {month}" for month in MONTHS for half in ("early", "late"))
+NEW_YEAR = date(2001, 1, 1)  # any year of 365 days
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """Says things the way the people of one farm say them.
+
+    Parameters
+    ----------
+    farm : Farm
+        Decides on region (which word), units and currency.
+    tables : Tables
+        Names of crops, weeds, machines and practices.
+    """
+
+    farm: Farm
+    tables: Tables
+
+    # ------------------------------------------------------------ names
+
+    @property
+    def _british(self) -> bool:
+        return self.farm.region == "uk"
+
+    def crop(self, key: str) -> str:
+        crop = self.tables.crops.get(key)
+        return _readable(key) if crop is None else crop.name_uk if self._british else crop.name_us
+
+    def crop_short(self, key: str) -> str:
+        crop = self.tables.crops.get(key)
+        return _readable(key) if crop is None else crop.short_uk if self._british else crop.short_us
+
+    def weed(self, key: str) -> str:
+        weed = self.tables.weeds.get(key)
+        return _readable(key) if weed is None else weed.name_uk if self._british else weed.name_us
+
+    def weed_short(self, key: str) -> str:
+        weed = self.tables.weeds.get(key)
+        return _readable(key) if weed is None else weed.short_uk if self._british else weed.short_us
+
+    def machine(self, key: str) -> str:
+        machine = self.tables.machines.get(key)
+        return _readable(key) if machine is None else machine.name_uk if self._british else machine.name_us
+
+    def operation(self, key: str) -> str:
+        operation = self.tables.operations.get(key)
+        if operation is None:
+            return _readable(key)
+        return operation.name_uk if self._british else operation.name_us
+
+    def practice(self, key: str) -> str:
+        practice = self.tables.practices.get(key)
+        return _readable(key) if practice is None else practice.name_uk if self._british else practice.name_us
+
+    def practice_record(self, key: str) -> Practice | None:
+        return self.tables.practices.get(key)
+
+    def word(self, term: str) -> str:
+        """A term of the glossary as it is said where the farm lies."""
+        return word(term, self.farm.region)
+
+    # ------------------------------------------------------------ figures
+
+    def area(self, ha: float) -> str:
+        """Area with its unit."""
+        return units.area_text(ha, self.farm.units)
+
+    def area_figure(self, ha: float) -> str:
+        """Area without its unit."""
+        return units.area_text(ha, self.farm.units).rpartition(" ")[0]
+
+    @property
+    def area_unit(self) -> str:
+        return units.area_name(self.farm.units)
+
+    @property
+    def one_area(self) -> str:
+        """The unit of area, once: "net return per acre"."""
+        return "acre" if self.farm.units == "us" else "ha"
+
+    @property
+    def money_unit(self) -> str:
+        """What a column of money is headed with."""
+        return units.symbol(self.farm.currency).strip()
+
+    def money(self, value: float) -> str:
+        """An amount with its sign."""
+        return units.money_text(value, self.farm.currency)
+
+    def money_figure(self, value: float) -> str:
+        """An amount to the whole unit, for a column whose header names the currency."""
+        return f"{round(value):,}"
+
+    def money_per_area(self, per_ha: float) -> float:
+        return units.money_per_area(per_ha, self.farm.units)
+
+    def hay(self, tonnes: float) -> str:
+        """Tons of hay, without the unit."""
+        amount = units.hay_amount(tonnes, self.farm.units)
+        return f"{amount:,.0f}" if abs(amount) >= 9.95 else f"{amount:.1f}"
+
+    @property
+    def hay_unit(self) -> str:
+        """Unit of hay, spelled so that nobody mixes up the two tons."""
+        return "tons (2,000 lb)" if self.farm.units == "us" else "t"
+
+    def amount(self, tonnes: float, crop: str) -> str:
+        """An amount of a crop with its unit."""
+        record = self.tables.crops.get(crop)
+        return f"{tonnes:,.1f} t" if record is None else units.amount_text(tonnes, record, self.farm.units)
+
+    def crop_yield(self, t_ha: float, crop: str) -> str:
+        record = self.tables.crops.get(crop)
+        return f"{t_ha:.1f} t/ha" if record is None else units.yield_text(t_ha, record, self.farm.units)
+
+    def shoots(self, low_likely_high: Sequence[float]) -> str:
+        """Shoots per m2: likely, then the range."""
+        low, likely, high = low_likely_high
+        if low == high:
+            return units.density_text(likely)
+        return f"{units.density_text(likely)} ({units.density_text(low)} to {units.density_text(high)})"
+
+
+def percent(share: float) -> str:
+    """A share in running text, without a blank that a line could break at."""
+    return f"{percent_figure(share)}%"
+
+
+def percent_range(low_likely_high: Sequence[float]) -> str:
+    """Shares as per cent figures: likely, then the range, without the sign."""
+    low, likely, high = (percent_figure(share) for share in low_likely_high)
+    return likely if low == high else f"{likely} ({low} to {high})"
+
+
+def percent_figure(share: float) -> str:
+    """A share for a column whose header says per cent."""
+    return units.percent_text(share).removesuffix(" %")
+
+
+def half_month(index: int) -> str:
+    """Name of one of the 24 half-months.
+
+    Examples
+    --------
+    >>> half_month(0), half_month(11)
+    ('early January', 'late June')
+    """
+    return HALF_MONTHS[index]
+
+
+def day_text(day: int) -> str:
+    """Day of the season (0 = 1 January of the harvest year) as a date in words.
+
+    Examples
+    --------
+    >>> day_text(0), day_text(-92), day_text(195)
+    ('1 January', '1 October of the year before', '15 July')
+    """
+    when = NEW_YEAR + timedelta(days=day)
+    words = f"{when.day} {MONTHS[when.month - 1]}"
+    return f"{words} of the year before" if day < 0 else words
+
+
+def date_text(iso: str) -> str:
+    """An ISO date in words; anything else unchanged."""
+    try:
+        when = date.fromisoformat(iso)
+    except ValueError:
+        return iso
+    return f"{when.day} {MONTHS[when.month - 1]} {when.year}"
+
+
+def more_or_less(difference: float, text: str, zero: str = "the same") -> str:
+    """A difference in words, never by sign or colour alone."""
+    if not text.strip("0.,$ "):
+        return zero
+    return f"{text} {'more' if difference > 0 else 'less'}"
+
+
+def mean(values: Sequence[float]) -> float:
+    """Plain mean; 0 for no values."""
+    return sum(values) / len(values) if values else 0.0
+
+
+def total_a_year(amounts: Mapping[str, Sequence[float]]) -> float:
+    """Mean over the years of the sum over all names."""
+    return sum(mean(values) for values in amounts.values())
+
+
+def _readable(key: str) -> str:
+    return key.replace("_", " ")
