@@ -1,0 +1,187 @@
+"""The commands. Each one reads its options, calls the rooms below and prints; nothing is worked out here.
+
+Heavy rooms are imported inside the commands, so that ``--help``, ``--version`` and ``check`` start at once.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from rotation_opt.cli.faults import Commands
+
+if TYPE_CHECKING:
+    from rotation_opt.records import Farm
+    from rotation_opt.tables import Tables
+
+FARM_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+
+
+class Between(click.ParamType[int]):
+    """A whole number within limits, explained in words."""
+
+    def __init__(self, least: int, most: int) -> None:
+        self.name = "number"
+        self.least, self.most = least, most
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        try:
+            number = int(str(value))
+        except ValueError:
+            number = self.least - 1
+        if not self.least <= number <= self.most:
+            self.fail(f"{value!s} is not a whole number between {self.least} and {self.most}.", param, ctx)
+        return number
+
+
+WIDTH = click.option(
+    "--width",
+    type=Between(40, 250),
+    metavar="N",
+    help="Characters in a line. Default: as wide as the terminal, at most 120; 80 if there is none.",
+)
+
+
+def _print_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted and not ctx.resilient_parsing:
+        import rotation_opt
+
+        click.echo(f"rotation-opt {rotation_opt.__version__}")
+        ctx.exit()
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_version,
+    help="Show the version and exit.",
+)
+def main() -> None:
+    """Plan crop rotations of 3 to 5 years that wear down creeping perennial weeds without herbicides.
+
+    FARM is your farm file; examples/ has one to copy and change. The report goes to standard output.
+    Exit codes: 0 printed, 1 something in a file to put right, 2 wrong use, 3 no plan keeps all limits.
+    """
+
+
+@main.command(short_help="Read FARM and say what is to be put right.")
+@click.argument("farm_file", metavar="FARM", type=FARM_FILE)
+@WIDTH
+def check(farm_file: Path, width: int | None) -> None:
+    """Read FARM and say what was understood, or all that is to be put right."""
+    from rotation_opt.cli import output
+    from rotation_opt.report.check_page import check_page
+
+    farm, tables = _read(farm_file)
+    output.show(check_page(farm, tables), width)
+
+
+@main.command(short_help="Print alternative rotations side by side.")
+@click.argument("farm_file", metavar="FARM", type=FARM_FILE)
+@click.option("--years", type=Between(3, 5), metavar="N", help="Years to plan, 3 to 5. Default: as in FARM.")
+@click.option(
+    "--json",
+    "json_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Also write everything to FILE, for other programs.",
+)
+@click.option(
+    "--show",
+    "shown",
+    multiple=True,
+    metavar="TITLE",
+    help="Print only the alternative with this title or letter; may be given again.",
+)
+@WIDTH
+def plan(
+    farm_file: Path, years: int | None, json_file: Path | None, shown: tuple[str, ...], width: int | None
+) -> None:
+    """Print alternative rotations for FARM side by side."""
+    from rotation_opt import planning
+    from rotation_opt.cli import choices, output
+    from rotation_opt.report import result_json
+    from rotation_opt.report.content import plan_page
+
+    if json_file is not None and not json_file.absolute().parent.is_dir():
+        raise click.BadParameter(f"there is no folder {json_file.parent}.", param_hint="--json")
+    farm, tables = _read(farm_file)
+    with output.progress() as tell:
+        result = planning.plan(farm, tables, years=years, progress=tell)
+    titles = [choices.title(result, wanted) for wanted in shown] or None
+    if json_file is not None:
+        output.write_whole(json_file, result_json.dumps(result, tables))
+    output.show(plan_page(result, tables, titles), width)
+    if json_file is not None:
+        click.echo(f"Written: {json_file}", err=True)
+
+
+@main.command(short_help="Rank what practices do to the weeds, or draw one.")
+@click.argument("farm_file", metavar="FARM", type=FARM_FILE)
+@click.option("--field", "field_name", metavar="NAME", help="Look at this field, after its last crop.")
+@click.option("--practice", "practice_key", metavar="KEY", help="Draw the year of this practice.")
+@click.option("--weed", "weed_name", metavar="NAME", help="Look at this weed only.")
+@WIDTH
+def season(
+    farm_file: Path,
+    field_name: str | None,
+    practice_key: str | None,
+    weed_name: str | None,
+    width: int | None,
+) -> None:
+    """Rank practices by what one season of them does to the weeds; with --practice, draw it."""
+    from rotation_opt import planning
+    from rotation_opt.cli import choices, output
+    from rotation_opt.report.season_page import course_page, season_page
+    from rotation_opt.report.wording import Wording
+
+    farm, tables = _read(farm_file)
+    field = None if field_name is None else choices.field(farm, field_name)
+    weed = None if weed_name is None else choices.weed(tables, weed_name)
+    words = Wording(farm, tables)
+    if practice_key is None:
+        rows = planning.season_table(farm, tables, field=field, weed=weed)
+        page = season_page(rows, words, field or "")
+    else:
+        practice = choices.practice(tables, practice_key)
+        page = course_page(
+            planning.season_course(farm, practice, tables, field=field, weed=weed), words, field or ""
+        )
+    output.show(page, width)
+
+
+@main.command(short_help="List every figure and where it comes from.")
+@click.option(
+    "--used-by", "farm_file", metavar="FARM", type=FARM_FILE, help="Only what a plan for FARM looks up."
+)
+@WIDTH
+def sources(farm_file: Path | None, width: int | None) -> None:
+    """List every figure and where it comes from."""
+    from rotation_opt import tables as crop_tables
+    from rotation_opt.cli import output
+    from rotation_opt.report.sources_page import all_figures, sources_page, used_figures
+
+    if farm_file is None:
+        tables = crop_tables.read()
+        page = sources_page(tables, all_figures(tables))
+    else:
+        from rotation_opt import planning
+
+        farm, tables = _read(farm_file)
+        with output.progress() as tell:
+            planning.plan(farm, tables, progress=tell)
+        page = sources_page(tables, used_figures(tables), farm.name)
+    output.show(page, width)
+
+
+def _read(farm_file: Path) -> tuple[Farm, Tables]:
+    from rotation_opt import farm as farm_room
+    from rotation_opt import tables as crop_tables
+
+    tables = crop_tables.read()
+    return farm_room.read(farm_file, tables), tables

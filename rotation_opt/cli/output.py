@@ -1,0 +1,96 @@
+"""Where words go: the report to standard output, the rest to standard error, files only when whole."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import click
+
+from rotation_opt.errors import RotationOptError
+from rotation_opt.report.blocks import Page
+
+WIDEST = 120
+WITHOUT_TERMINAL = 80
+PATIENCE_S = 1.0  # a shorter wait needs no word of what is going on
+
+Progress = Callable[[str, float], None]
+
+
+def show(page: Page, width: int | None) -> None:
+    """Print a page, as wide as asked for or as the terminal is."""
+    from rotation_opt.report.terminal import render
+
+    click.echo(render(page, width or _usual_width(), sys.stdout.encoding or "ascii"), nl=False)
+
+
+def _usual_width() -> int:
+    return min(shutil.get_terminal_size((WITHOUT_TERMINAL, 24)).columns, WIDEST)
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file so that it is either whole or not there.
+
+    Raises
+    ------
+    RotationOptError
+        If the file cannot be written.
+    """
+    beside: Path | None = None
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        beside = Path(name)
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+        beside.chmod(0o666 & ~_umask())
+        beside.replace(path)
+        beside = None
+    except OSError as fault:
+        raise RotationOptError(f"{path}: cannot be written ({fault.strerror or fault}).") from fault
+    finally:
+        if beside is not None:
+            beside.unlink(missing_ok=True)
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+@contextlib.contextmanager
+def progress() -> Iterator[Progress | None]:
+    """Tells on standard error what is being worked on; yields None where nobody sits before a terminal."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bar
+
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        TextColumn("{task.percentage:3.0f} %"),
+        TimeElapsedColumn(),
+    )
+    console = Console(stderr=True, color_system=None, highlight=False)
+    bar = Bar(*columns, console=console, transient=True)
+    begun = time.monotonic()
+    task = bar.add_task("Reading", total=1.0)
+
+    def tell(what: str, share: float) -> None:
+        bar.update(task, description=what, completed=share)
+        if not bar.live.is_started and time.monotonic() - begun > PATIENCE_S:
+            bar.start()
+
+    try:
+        yield tell
+    finally:
+        bar.stop()
