@@ -240,13 +240,18 @@ LandShare = Annotated[Percent, AfterValidator(_share)]
 
 
 class Block(BaseModel):
-    """One block. ``needed``: of each family exactly one key is given; ``perhaps``: at most one."""
+    """One block of the file.
+
+    ``needed``: of each family exactly one key is given; ``perhaps``: at most one; ``together``: the key and
+    one of the family only go together.
+    """
 
     model_config = ConfigDict(
         strict=True, extra="forbid", frozen=True, allow_inf_nan=False, arbitrary_types_allowed=False
     )
     needed: ClassVar[tuple[Family, ...]] = ()
     perhaps: ClassVar[tuple[Family, ...]] = ()
+    together: ClassVar[tuple[tuple[str, Family], ...]] = ()
 
     def given(self, family: Family) -> str | None:
         """The key of a family that the file gives, None if it gives none."""
@@ -273,7 +278,7 @@ class FarmBlock(Block):
     first_year: Year | None = Field(default=None, description="the first harvest year of the plan")
     years: Annotated[int, _number(3, 8, whole=True)] = 5
     decided_on: Day | None = Field(default=None, description="the day the plan is decided, like 2026-07-31")
-    organic: Flag | None = Field(default=None, description="true or false")
+    organic: Flag | None = Field(default=None, description="whether the farm is organic, true or false")
     other_machines: Annotated[str, _choice("own", "hire", "none")] = "none"
 
 
@@ -315,6 +320,7 @@ class PatchBlock(Block):
 
     needed = (("weed",), PATCH_AREA, COUNTED, ("counted_on",), ("stage",))
     perhaps = (FRAME,)
+    together = (("counts", FRAME),)
     weed: Annotated[str, _name("weed")] | None = Field(
         default=None, description="the weed in quotation marks"
     )

@@ -245,7 +245,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         else tables.number("money", "any", "hay_storage_loss"),
         cash_floor=sure(limits.cash_floor),
         fixed_cost=limits.fixed_cost_per_year,
-        refuses=frozenset(limits.refuses),
+        refuses=banned(limits.refuses, tables),
         largest_share={key: pct / 100.0 for key, pct in limits.largest_share_pct.items()},
         least_share={key: pct / 100.0 for key, pct in limits.least_share_pct.items()},
         soil_cover=tuple(span for entry in limits.soil_cover for span in _spans(entry)),
@@ -287,7 +287,7 @@ def _field(placed: Placed, years: int, tables: Tables) -> Field:
         rent_per_ha=money_per_ha(block, b.RENT) or 0.0,
         soil=block.soil,
         yield_ratio=block.yield_ratio,
-        bans=frozenset(block.bans),
+        bans=banned(block.bans, tables),
     )
 
 
@@ -307,6 +307,29 @@ def patch(block: b.PatchBlock, field_ha: float) -> Patch:
         counted_on=_iso(sure(block.counted_on)),
         stage=sure(block.stage),  # type: ignore[arg-type]  # checked against the same list of stages
     )
+
+
+def banned(wanted: Iterable[str], tables: Tables) -> frozenset[str]:
+    """Keys of crops and practices, crop groups, tags; wider names become the crops they stand for."""
+    practices = tables.practices.values()
+    known = {*tables.crops, *tables.practices, *(crop.group for crop in tables.crops.values())}
+    known |= {tag for practice in practices for tag in practice.tags}
+    keys: set[str] = set()
+    for name in wanted:
+        if name in known:
+            keys.add(name)
+        else:
+            keys |= {key for key, crop in tables.crops.items() if name in _wider_names(crop)}
+    return frozenset(keys)
+
+
+def _wider_names(crop: Crop) -> set[str]:
+    names = {crop.family, crop.kind}
+    if crop.legume:
+        names.add("legume")
+    if crop.small_grain:
+        names.add("small_grain")
+    return names
 
 
 def _machines(found: Blocks, tables: Tables) -> Mapping[str, OwnMachine]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from rotation_opt import units
 from rotation_opt.farm import blocks as b
@@ -42,8 +43,9 @@ class _Case:
         return self.farm.first_year
 
     @property
-    def years(self) -> int:
-        return self.farm.years
+    def years(self) -> int | None:
+        placed = self.found.single.get("farm")
+        return None if placed is None or "years" in placed.wrong else self.farm.years
 
     @property
     def customary(self) -> units.Units:
@@ -144,12 +146,25 @@ def _crops_can_be_grown(case: _Case) -> None:
                 allowed = "allowed is a crop that the crop tables have a practice for"
                 case.tell(placed, key, f'"{name}"', allowed)
                 break
+            _stands_follow_their_sowing(case, placed, key, [before, *keys])
             before = keys[-1] if keys else ""
-        if block.as_now is not None and len(block.as_now) != case.years:
+        if block.as_now is not None and case.years is not None and len(block.as_now) != case.years:
             count = len(block.as_now)
             found = f"{count} crop{'s' if count != 1 else ''}"
             allowed = f"allowed is one for each of the {case.years} years of the plan"
             case.tell(placed, "as_now", found, allowed, "Leave the key out to repeat the history.")
+
+
+def _stands_follow_their_sowing(case: _Case, placed: Placed, key: str, keys: list[str]) -> None:
+    """A year of a hay stand needs the stand; what came before the first year of a history is not known."""
+    for entry, (before, now) in enumerate(pairwise(keys), start=1):
+        needs = case.tables.practices[now].needs_stand
+        if not needs or not before or case.tables.practices[before].leaves_stand == needs:
+            continue
+        found = f'"{case.names.shown("grown", now)}" after "{case.names.shown("grown", before)}"'
+        crop, _, year = needs.partition(":")
+        stand = f"a stand of {case.names.shown('crop', crop)} that comes into its year {year}"
+        case.tell(placed, f"{key}, entry {entry}", found, f"needed before it is {stand}")
 
 
 def _patches_fit_their_field(case: _Case) -> None:
@@ -158,7 +173,6 @@ def _patches_fit_their_field(case: _Case) -> None:
         by_weed: dict[str, float] = defaultdict(float)
         for patch in placed.patches:
             block: b.PatchBlock = patch.block
-            _frame_goes_with_counts(case, patch)
             if size is None:
                 continue
             area = build.patch_area(block, size)
@@ -176,18 +190,6 @@ def _patches_fit_their_field(case: _Case) -> None:
 
 def _area(ha: float, case: _Case) -> str:
     return f"{units.figure(units.area(ha, case.customary))} {units.area_name(case.customary)}"
-
-
-def _frame_goes_with_counts(case: _Case, patch: Placed) -> None:
-    block: b.PatchBlock = patch.block
-    frame = block.given(b.FRAME)
-    if block.counts is not None and frame is None:
-        allowed = "needed is the size of the frame: frame_m2, frame_sq_ft or frame_sq_yd"
-        case.tell(
-            patch, "counts", "counts without a frame", allowed, "A quarter-metre frame is frame_m2 = 0.25."
-        )
-    elif frame is not None and block.counts is None and block.given(b.COUNTED):
-        case.tell(patch, frame, "a frame without counts", "a frame goes with the key counts")
 
 
 def _machines_are_as_said(case: _Case) -> None:
@@ -240,7 +242,7 @@ def _outlets_can_be_served(case: _Case) -> None:
     for placed in case.each("outlet"):
         block: b.OutletBlock = placed.block
         first = case.first_year
-        span = range(first, first + case.years) if first is not None else None
+        span = range(first, first + case.years) if first is not None and case.years is not None else None
         outside = [year for year in block.years if span is not None and year not in span]
         if span is not None and outside:
             found = listed([str(year) for year in outside], "and")

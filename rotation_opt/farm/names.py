@@ -51,8 +51,7 @@ class Names:
             "station": {key: (key.replace("_", " "),) for key in tables.stations},
             "ban": {
                 **dict.fromkeys(sorted(groups | tags | {"small_grain", "legume"}), ()),
-                **crops,
-                **practices,
+                **{key: (*crops.get(key, ()), *practices.get(key, ())) for key in (*crops, *practices)},
             },
             "share": {**dict.fromkeys(sorted(groups | {"small_grain", "legume"}), ()), **crops},
         }
@@ -64,11 +63,10 @@ class Names:
     def shown(self, kind: Kind, key: str) -> str:
         """The name to suggest: the region's own word where there is one."""
         own = tuple(self._names[kind][key])
-        if kind in {"crop", "grown", "machine", "ban", "share"} and len(own) == 2:
-            return own[0] if self.region == "us" else own[1]
-        if kind == "weed":
-            return own[1] if self.region == "us" else own[2]
-        return key
+        if kind == "station" or len(own) < 2:
+            return key
+        us, uk = own[1:3] if kind == "weed" else own[:2]
+        return us if self.region == "us" else uk
 
     def allowed(self, kind: Kind) -> str:
         """What may stand there, for a fault."""

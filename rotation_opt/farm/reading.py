@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
@@ -57,7 +57,7 @@ class Placed:
     title: str
     block: Any
     patches: tuple[Placed, ...] = ()
-    whole: bool = True  # nothing was at fault in it
+    wrong: frozenset[str] = frozenset()  # keys that were at fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +112,7 @@ def _each(name: str, raw: Any, names: Names, report: Report) -> Iterator[Placed]
             patches = tuple(_patches(entry["patch"], (*path, "patch"), title, names, report))
             entry = {key: value for key, value in entry.items() if key != "patch"}
         placed = _block(blocks.MANY[name], entry, path, title, names, report)
-        whole = placed.whole and all(patch.whole for patch in patches)
-        yield Placed(path, title, placed.block, patches, whole)
+        yield replace(placed, patches=patches)
 
 
 def _patches(raw: Any, path: Path_, title: str, names: Names, report: Report) -> Iterator[Placed]:
@@ -138,11 +137,10 @@ def _title(name: str, entry: Mapping[str, Any], index: int) -> str:
 def _block(  # noqa: PLR0917
     model: type[B], raw: Mapping[str, Any], path: Path_, title: str, names: Names, report: Report
 ) -> Placed:
-    before = len(report.found)
+    wrong: set[Any] = set()
     try:
         block = model.model_validate(raw, context=names)
     except ValidationError as error:
-        wrong: set[Any] = set()
         for detail in error.errors(include_url=False):
             wrong.add(detail["loc"][0] if detail["loc"] else None)
             _tell(model, detail, path, title, report)
@@ -162,7 +160,16 @@ def _block(  # noqa: PLR0917
             report.add(
                 (*path, twice[1]), title, "", found, "allowed is one of them", "Keep the unit you use."
             )
-    return Placed(path, title, block, (), len(report.found) == before)
+    for first, family in model.together:
+        given = next((key for key in family if key in raw), None)
+        if first in raw and given is None:
+            what = next(filter(None, (model.model_fields[key].description for key in family)))
+            report.add(
+                (*path, first), title, first, f"{first} alone", f"needed with it is {what}, {listed(family)}"
+            )
+        elif given is not None and first not in raw:
+            report.add((*path, given), title, given, f"{given} alone", f"it goes with {first}")
+    return Placed(path, title, block, wrong=frozenset(wrong))
 
 
 def _respelt(family: tuple[str, ...], raw: Mapping[str, Any], model: type[Block]) -> str:
