@@ -215,11 +215,12 @@ def respond_with(
 ) -> Response:
     """As `respond`, for weed parameters that do not come from the tables (fits, tests)."""
     surroundings = settle(climate, parameters)
+    works = Works(climate, tables, parameters)
     numbers: dict[tuple[object, ...], int] = {}
-    group = np.array([numbers.setdefault(_content(p), len(numbers)) for p in programmes], dtype=np.int64)
+    contents = [_content(p, works.left_by_harvest(p.previous)) for p in programmes]
+    group = np.array([numbers.setdefault(content, len(numbers)) for content in contents], dtype=np.int64)
     first = np.unique(group, return_index=True)[1]
     distinct = [programmes[int(i)] for i in first]
-    works = Works(climate, tables, parameters)
     shape = (len(distinct), len(parameters.weeds), len(parameters.draws))
     ends, autumns, counts = np.empty((2, *shape)), np.empty((2, *shape)), np.empty((3, *shape))
     light, head = np.empty(shape[:2]), np.empty(shape[:2])
@@ -383,10 +384,10 @@ def reserve_from_count(
 # ---------------------------------------------------------------- from programmes to arrays
 
 
-def _content(programme: Programme) -> tuple[object, ...]:
+def _content(programme: Programme, left: float) -> tuple[object, ...]:
     """What a season depends on: two programmes with equal content are one simulation."""
     work = tuple(sorted((operation.day, operation.operation) for operation in programme.operations))
-    return programme.start_day, programme.harvest_day, work, programme.canopies
+    return left, programme.start_day, programme.harvest_day, work, programme.canopies
 
 
 def _autumn_index(programme: Programme) -> int:

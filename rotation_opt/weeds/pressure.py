@@ -31,13 +31,16 @@ class Pressure:
     store_left : ndarray (days, G, W)
         Share of the store that the day's work leaves alive, before pieces regrow (see `step`).
     start : ndarray (G,) of int
-        Index of the day on which the programme starts: the harvest before, which cut all shoots.
+        Index of the day on which the programme starts: the harvest before.
+    start_shoots : ndarray (G,)
+        Share of the shoots which that harvest left standing.
     """
 
     light: Array
     shoots_left: Array
     store_left: Array
     start: NDArray[np.int64]
+    start_shoots: Array
 
 
 def undisturbed(days: int, groups: int, weeds: int) -> Pressure:
@@ -47,6 +50,7 @@ def undisturbed(days: int, groups: int, weeds: int) -> Pressure:
         shoots_left=np.ones((days, groups)),
         store_left=np.ones((days, groups, weeds)),
         start=np.zeros(groups, dtype=np.int64),
+        start_shoots=np.zeros(groups),
     )
 
 
@@ -59,6 +63,7 @@ class Works:
         self._parameters = parameters
         self._canopies: dict[tuple[CanopyPiece, ...], Canopy] = {}
         self._effects: dict[str, tuple[float, Array]] = {}
+        self._left: dict[str, float] = {}
 
     def canopy(self, pieces: tuple[CanopyPiece, ...]) -> Canopy:
         """Canopy of these pieces."""
@@ -77,6 +82,18 @@ class Works:
             within = 1.0 - np.exp(-depth / self._parameters.store_depth_m)
             self._effects[operation] = 1.0 - removed * area, 1.0 - kill * area * within
         return self._effects[operation]
+
+    def left_by_harvest(self, practice: str) -> float:
+        """Share of shoots that the harvest of a practice leaves standing; 0 if the practice is not known.
+
+        Where a harvest takes several passes, the one that removes most counts.
+        """
+        if practice not in self._left:
+            known = self._tables.practices.get(practice)
+            steps = self._tables.programmes.get(known.harvest, ()) if known is not None else ()
+            left = [self.effect(step.operation)[0] for step in steps]
+            self._left[practice] = min(left) if left else 0.0
+        return self._left[practice]
 
     def pressure(self, programmes: Sequence[Programme], heat: Array, calendar: ShootCalendar) -> Pressure:
         """Pressure of these programmes, in their order."""
@@ -105,7 +122,13 @@ class Works:
             calendar=calendar,
             weeds=self._parameters,
         )
-        return Pressure(light=light, shoots_left=shoots_left, store_left=store_left, start=start)
+        return Pressure(
+            light=light,
+            shoots_left=shoots_left,
+            store_left=store_left,
+            start=start,
+            start_shoots=np.array([self.left_by_harvest(p.previous) for p in programmes]),
+        )
 
 
 def light_course(

@@ -86,10 +86,10 @@ class State:
         """A bare stubble: no shoots, nothing gained or lost yet."""
         return cls(shoots=np.zeros(shape), age=np.zeros(shape), kept=np.ones(shape), added=np.zeros(shape))
 
-    def begin(self, which: NDArray[np.int64]) -> None:
-        """Start the programmes `which` on their stubble today."""
-        self.shoots[which] = 0.0
-        self.age[which] = 0.0
+    def begin(self, which: NDArray[np.int64], shoots: Array, age: Array) -> None:
+        """Start the programmes `which` today with these shoots (n, W) left of their old age (W, D)."""
+        self.shoots[which] = shoots[..., None]
+        self.age[which] = np.where(shoots[..., None] > 0.0, age, 0.0)
         self.kept[which] = 1.0
         self.added[which] = 0.0
 
@@ -245,9 +245,11 @@ def run(
         (pressure.shoots_left < 1.0).any(axis=1) | (pressure.store_left < 1.0).any(axis=(1, 2))
     )
     calendar = surroundings.calendar
+    full_grown = weeds.compensation_heat + weeds.leaf_heat
     for day in range(int(pressure.start.min(initial=0)), int(note.max(initial=0)) + 1):
         if day in begins:
-            state.begin(begins[day])
+            which = begins[day]
+            state.begin(which, pressure.start_shoots[which][:, None] * calendar.target[day], full_grown)
         for n, those in enumerate(notes):
             if day in those:
                 which = those[day]
