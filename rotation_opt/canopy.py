@@ -404,7 +404,8 @@ def cover_of(pieces: Sequence[CanopyPiece], climate: Climate, tables: Tables) ->
         parameters = CanopyParameters.of(tables, piece.crop)
         light = left if piece.under else np.ones(SEASON_LENGTH)
         grown, alive = _grow(piece, parameters, climate, tables, light)
-        shade = alive + dead_share * (grown - alive)
+        # a stand lies down in winter, and what is left of it counts in full; straw stands and counts in part
+        shade = grown if parameters.life == "perennial" else alive + dead_share * (grown - alive)
         spacing = piece.row_spacing_m or parameters.usual_row_spacing_m
         exponent = row_exponent(shade, spacing, parameters.usual_row_spacing_m, clumping)
         cover[index] = 1 - (1 - np.minimum(shade, _FULL)) ** exponent
@@ -442,7 +443,8 @@ def _grow(
     days = _Days(first=first, last=last, heat=heat, light=seen)
     if parameters.life == "perennial":
         slow = tables.number("canopy", "any", "seeding_year_growth")
-        cover = green = _stand(piece, parameters, climate, days, slow)
+        cover, asleep = _stand(piece, parameters, climate, days, slow)
+        green = np.where(asleep, 0.0, cover)
     else:
         cover, past = _annual(piece, parameters, climate, days)
         green = canopy_decline(past, cover, parameters.canopy_decline)
@@ -531,8 +533,12 @@ def _through_winter(cover: Array, curve: _Curve, kept: float, climate: Climate, 
 
 def _stand(
     piece: CanopyPiece, parameters: CanopyParameters, climate: Climate, days: _Days, slow: float
-) -> Array:
-    """Cover of a hay stand on its days: set back by cuts, ended by killing frost, started by spring."""
+) -> tuple[Array, npt.NDArray[np.bool_]]:
+    """Cover of a hay stand on its days, and whether it is dormant.
+
+    Cuts set it back to stubble; killing frost ends green growth and leaves a share of the cover lying;
+    spring growth starts from that share or from the crowns, whichever is more.
+    """
     stubble, kept = parameters.stubble_cover, parameters.winter_cover_kept
     frost, spring = climate.first_killing_frost_day, climate.stand_growth_start_day
     first, last, heat = days.first, days.last, days.heat
@@ -546,6 +552,7 @@ def _stand(
         cover[np.cumsum(heat) < parameters.heat_emergence] = 0.0
     dormant = not sown and frost - DAYS <= first < spring
     autumn = 0.0  # cover that went into the winter
+    asleep = np.full(heat.size, dormant)
     if dormant:
         cover[:] = 0.0
     events = [(day, "cut") for day in piece.cut_days] + [(frost - DAYS, "frost"), (frost, "frost")]
@@ -557,9 +564,11 @@ def _stand(
         now = float(cover[day - first])
         if event == "frost":
             autumn, dormant = now, True
+            asleep[day - first :] = True
             cover[day - first :] = kept * now
         elif event == "spring":
             dormant = False
+            asleep[day - first :] = False
             curve = _Curve(most=most, rate=rate, since=np.cumsum(full), first=first)
             # crowns carry a stand to stubble cover; a young sowing has no more of them than it has leaf
             reserve = min(stubble, autumn if sown else most)
@@ -568,4 +577,4 @@ def _stand(
             cover[day - first :] = min(now, stubble)
         else:
             curve.grow_on(cover, day, min(now, stubble))
-    return cover
+    return cover, asleep
