@@ -21,7 +21,9 @@ def check(sheets: Mapping[str, Sheet], columns: Mapping[str, Mapping[str, Column
     TableError
         With the first 20 faults written out and the rest counted.
     """
-    faults = [fault for sheet in sheets.values() for fault in table_faults(sheet, columns, sheets)]
+    faults = [fault for sheet in sheets.values() for fault in table_faults(sheet, columns)]
+    # last, because one key spelt wrong in its own table raises many of these
+    faults += [fault for sheet in sheets.values() for fault in _reference_faults(sheet, columns, sheets)]
     if faults:
         lines = [str(fault) for fault in faults[:_SHOWN_FAULTS]]
         if len(faults) > _SHOWN_FAULTS:
@@ -29,10 +31,8 @@ def check(sheets: Mapping[str, Sheet], columns: Mapping[str, Mapping[str, Column
         raise TableError("\n".join(lines))
 
 
-def table_faults(
-    sheet: Sheet, columns: Mapping[str, Mapping[str, Column]], sheets: Mapping[str, Sheet]
-) -> Iterable[Fault]:
-    """Faults of one table, in the order of the file."""
+def table_faults(sheet: Sheet, columns: Mapping[str, Mapping[str, Column]]) -> Iterable[Fault]:
+    """Faults of one table taken by itself, in the order of the file."""
     described = {name: column for name, column in columns.get(sheet.name, {}).items() if ":" not in name}
     file = f"{sheet.name}.csv"
     if not described:
@@ -55,7 +55,7 @@ def table_faults(
     seen: dict[tuple[str, ...], int] = {}
     for line, row in sheet.rows:
         for name, column in known.items():
-            fault = _fault_of_cell(f"{file}, line {line}, column {name}", row[name], column, sheets)
+            fault = _fault_of_cell(f"{file}, line {line}, column {name}", row[name], column)
             if fault:
                 yield fault
         key = tuple(row[name] for name in unique)
@@ -65,11 +65,31 @@ def table_faults(
         seen.setdefault(key, line)
     if "quantity" in known or sheet.name == "weed_draws":
         yield from _figure_faults(sheet, columns)
+
+
+def _reference_faults(
+    sheet: Sheet, columns: Mapping[str, Mapping[str, Column]], sheets: Mapping[str, Sheet]
+) -> Iterable[Fault]:
+    """Cells that name something another table does not hold; nothing is compared with a missing table."""
+    for name, column in columns.get(sheet.name, {}).items():
+        table = next((token[3:] for token in column.allowed if token.startswith("in ")), "")
+        choices = _keys_of(table, sheets)
+        if not choices or name not in sheet.header:
+            continue
+        for line, row in sheet.rows:
+            if row[name] == "none" and "none" in column.allowed:
+                continue
+            for part in row[name].split("|") if column.kind == "list" else [row[name]]:
+                # "weed@group" and "crop:years" point at the table with what stands before the mark
+                if part.strip() and part not in choices and part.split("@")[0].split(":")[0] not in choices:
+                    allowed = f"allowed is a key of {table}.csv"
+                    place = f"{sheet.name}.csv, line {line}, column {name}"
+                    yield Fault(place, repr(part), allowed, nearest(part, choices))
     if sheet.name in {"succession", "weed_figures"} and "crops" in sheets:
         yield from _group_faults(sheet, sheets["crops"])
 
 
-def _fault_of_cell(place: str, cell: str, column: Column, sheets: Mapping[str, Sheet]) -> Fault | None:
+def _fault_of_cell(place: str, cell: str, column: Column) -> Fault | None:
     """What is wrong with one cell.
 
     The allowed tokens: ``a..b`` a range (of a number, or of the number of characters of a text), ``a|b|c``
@@ -83,9 +103,7 @@ def _fault_of_cell(place: str, cell: str, column: Column, sheets: Mapping[str, S
     choices: list[str] = []
     limits: str = ""
     for token in column.allowed:
-        if token.startswith("in "):
-            choices = _keys_of(token[3:], sheets)
-        elif "|" in token:
+        if "|" in token:
             choices = token.split("|")
         elif ".." in token:
             limits = token
@@ -99,10 +117,8 @@ def _fault_of_cell(place: str, cell: str, column: Column, sheets: Mapping[str, S
         return Fault(place, f"{cell!r} with {len(cell)} characters", f"{limits} characters are allowed")
     parts = cell.split("|") if column.kind == "list" else [cell]
     for part in parts:
-        # "weed@group" and "crop:years" point at the table with what stands before the mark
-        if choices and part not in choices and part.split("@")[0].split(":")[0] not in choices:
-            few = ", ".join(choices) if len(choices) <= 12 else f"one of {len(choices)} known keys"
-            return Fault(place, repr(part), f"allowed is {few}", nearest(part, choices))
+        if choices and part not in choices:
+            return Fault(place, repr(part), f"allowed is {', '.join(choices)}", nearest(part, choices))
     return None
 
 
