@@ -13,7 +13,7 @@ from rotation_opt.report.field_years import ShortNames, field_table, letter_lege
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.sources_page import MARKS, used_figures
 from rotation_opt.report.summary import AS_NOW, Reading, side_by_side
-from rotation_opt.report.wording import Wording, date_text, percent
+from rotation_opt.report.wording import Wording, percent, sentence
 from rotation_opt.tables import Tables
 
 ESTIMATE = (
@@ -55,7 +55,7 @@ def plan_page(result: Result, tables: Tables, shown: Sequence[str] | None = None
     names = ShortNames(practices_of([plan for plan in (reading.as_now, *columns) if plan is not None]), words)
     return Page(
         title=f"{result.farm.name}: rotation plans {_span(result.farm)}",
-        lead=_lead(result.farm),
+        lead=_lead(result.farm, words),
         sections=(
             _weeds_today(result, words),
             _plans(reading, plans),
@@ -74,11 +74,11 @@ def _span(farm: Farm) -> str:
     return f"{farm.first_year} to {farm.first_year + farm.years - 1}"
 
 
-def _lead(farm: Farm) -> tuple[str, ...]:
+def _lead(farm: Farm, words: Wording) -> tuple[str, ...]:
     area = sum(field.area_ha for field in farm.fields)
     lines = [
-        f"{farm.place}. {len(farm.fields)} fields, {units.area_text(area, farm.units)}. "
-        f"{'Organic. ' if farm.organic else ''}As of {date_text(farm.decided_on)}."
+        f"{sentence(farm.place)} {len(farm.fields)} fields, {words.area(area)}. "
+        f"{'Organic. ' if farm.organic else ''}As of {words.dated(farm.decided_on)}."
     ]
     if farm.adviser:
         lines.append(f"Adviser: {farm.adviser}.")

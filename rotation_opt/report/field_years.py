@@ -49,10 +49,15 @@ class ShortNames:
 
 def _letters(practice: Practice) -> str:
     parts = []
+    stand_year = practice.needs_stand.rpartition(":")[2]
+    if stand_year:
+        parts.append(f"y{stand_year}")
     if practice.cut_use:
         parts.append(f"{practice.cuts or ''}{CUT_LETTER[practice.cut_use]}")
     if practice.cover:
         parts.append("c")
+    elif practice.between:
+        parts.append("t")
     if practice.undersown:
         parts.append("u")
     return " ".join(parts)
@@ -62,8 +67,8 @@ def letter_legend(wording: Wording) -> str:
     """What the letters and marks in the cells mean."""
     return (
         f"{CHANGED} = other than as now. Letters: 3s = three cuts sold or fed, 3l = three cuts left on the "
-        f"field, g = grazed, c = cover crop before it, u = another crop {wording.word('undersown')}. "
-        "(2) = the same crop grown in another way."
+        f"field, g = grazed, y2 = second year of the stand, c = cover crop before it, t = tilled between "
+        f"crops, u = another crop {wording.word('undersown')}. (2) = the same crop grown in another way."
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rotation_opt.records import Farm
-from rotation_opt.report.wording import Wording, day_text, percent
+from rotation_opt.report.wording import Wording, percent
 from rotation_opt.words import listed
 
 
@@ -23,7 +23,7 @@ def _land(farm: Farm, words: Wording) -> list[str]:
         for field in farm.fields
         if field.bans
     ]
-    said += [f"No bare soil from {day_text(first)} to {day_text(last)}." for first, last in farm.soil_cover]
+    said += [f"No bare soil from {words.day(first)} to {words.day(last)}." for first, last in farm.soil_cover]
     said += [
         f"At most {percent(share)} of the land in {_name(what, words)} in any year."
         for what, share in farm.largest_share.items()
@@ -39,7 +39,7 @@ def _markets(farm: Farm, words: Wording) -> list[str]:
     said = []
     for outlet in farm.outlets:
         years = f" in {_all_of([str(year) for year in outlet.years])}" if outlet.years else " every year"
-        crop = words.crop(outlet.crop)
+        crop = _name(outlet.crop, words)
         if outlet.least_t > 0:
             said.append(
                 f"{outlet.name}: at least {words.amount(outlet.least_t, outlet.crop)} of {crop}{years}."
@@ -49,7 +49,7 @@ def _markets(farm: Farm, words: Wording) -> list[str]:
                 f"{outlet.name}: at most {words.amount(outlet.most_t, outlet.crop)} of {crop}{years}."
             )
     if farm.no_market:
-        said.append(f"No buyer near for {_all_of(sorted(words.crop(crop) for crop in farm.no_market))}.")
+        said.append(f"No buyer near for {_all_of(sorted(_name(crop, words) for crop in farm.no_market))}.")
     if farm.refuses:
         said.append(f"Not wanted: {_all_of(sorted(_name(what, words) for what in farm.refuses))}.")
     if farm.feed_need_t > 0:
@@ -63,7 +63,7 @@ def _means(farm: Farm, words: Wording) -> list[str]:
     said = [
         f"Work: {hours:,.0f} own hours a year, half-month by half-month, "
         f"and up to {extra:,.0f} hours of extra help.",
-        f"Cash: never under {words.money(farm.cash_floor)} in a year.",
+        _cash(farm, words),
     ]
     missing = sorted(words.machine(key) for key, own in farm.machines.items() if own.status == "none")
     hired = sorted(words.machine(key) for key, own in farm.machines.items() if own.status == "hire")
@@ -74,9 +74,17 @@ def _means(farm: Farm, words: Wording) -> list[str]:
     return said
 
 
+def _cash(farm: Farm, words: Wording) -> str:
+    if farm.cash_floor < 0:
+        return f"Cash: no year more than {words.money(-farm.cash_floor)} short."
+    if farm.cash_floor == 0:
+        return "Cash: no year may end short."
+    return f"Cash: at least {words.money(farm.cash_floor)} left in every year."
+
+
 def _name(what: str, words: Wording) -> str:
-    """A crop by its name; groups and tags as they are written."""
-    return words.crop(what)
+    """A crop by its name; groups and tags as they are written. In the middle of a sentence."""
+    return words.crop(what).lower()
 
 
 def _all_of(items: list[str]) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from rotation_opt.records import SeasonCourse, SeasonRow
 from rotation_opt.report.blocks import Block, Drawing, Grid, Page, Paragraph, Section
 from rotation_opt.report.season_plot import BOTH, CROP, WEED, day_half_up, first_day_dark, plot
-from rotation_opt.report.wording import Wording, day_text, percent_figure, percent_range
+from rotation_opt.report.wording import Wording, capital, percent_figure, percent_range
 
 HOW_TO_READ = (
     "Head start = days by which the crop leaves the weed 65% of full light or less before half of the weed's "
@@ -43,7 +43,7 @@ def season_page(rows: Sequence[SeasonRow], words: Wording, where: str = "") -> P
             header=("Practice", "After", "Head start, days", "Light, %", "Roots at the end, %"),
             rows=tuple(_line(row, words) for row in ranked),
         )
-        sections.append(Section(key=weed, title=_capital(words.weed(weed)), blocks=(grid,)))
+        sections.append(Section(key=weed, title=capital(words.weed(weed)), blocks=(grid,)))
     sections.append(Section(key="reading", title="How to read this", blocks=(Paragraph(text=HOW_TO_READ),)))
     place = f", {where}" if where else ""
     return Page(
@@ -63,18 +63,18 @@ def course_page(course: SeasonCourse, words: Wording, where: str = "") -> Page:
             f"{BOTH} = both. D = the crop first leaves 65% of full light or less, "
             "H = half of the shoots are up."
         ),
-        Paragraph(text=_who_is_first(course)),
+        Paragraph(text=_who_is_first(course, words)),
         Paragraph(
             text=f"Weed roots at the end of the year: {percent_figure(course.reserve[-1])}% of a full store, "
             "likely course, from a full store at the start."
         ),
     ]
     sections = [
-        Section(key="plot", title=f"{_capital(words.practice(course.practice))}", blocks=tuple(blocks))
+        Section(key="plot", title=f"{capital(words.practice(course.practice))}", blocks=tuple(blocks))
     ]
     if course.operations:
         rows = tuple(
-            (day_text(work.day), words.operation(work.operation), work.stage or "by date")
+            (words.day(work.day), words.operation(work.operation), work.stage or "by date")
             for work in course.operations
         )
         grid = Grid(header=("When", "Work", "What to look for"), rows=rows)
@@ -94,21 +94,21 @@ def _lead(words: Wording) -> tuple[str, ...]:
     return tuple(lead)
 
 
-def _who_is_first(course: SeasonCourse) -> str:
+def _who_is_first(course: SeasonCourse, words: Wording) -> str:
     dark, half_up = first_day_dark(course), day_half_up(course)
     if dark is None:
         return "The crop never leaves as little as 65% of full light: the weed has the light it wants."
-    text = f"The crop crosses the 65% light line on {day_text(dark)}"
+    text = f"The crop crosses the 65% light line on {words.day(dark)}"
     if half_up is None:
         return f"{text}; fewer than half of the shoots ever come up."
     days = half_up - dark
     if days > 0:
         return (
-            f"{text}, {days} days before half of the shoots are up ({day_text(half_up)}): the crop is first."
+            f"{text}, {days} days before half of the shoots are up ({words.day(half_up)}): the crop is first."
         )
     if days < 0:
         return (
-            f"{text}, {-days} days after half of the shoots are up ({day_text(half_up)}): the weed is first."
+            f"{text}, {-days} days after half of the shoots are up ({words.day(half_up)}): the weed is first."
         )
     return f"{text}, the same day as half of the shoots are up."
 
@@ -122,7 +122,3 @@ def _line(row: SeasonRow, words: Wording) -> tuple[str, ...]:
         percent_figure(row.light),
         percent_range(row.reserve_end),
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

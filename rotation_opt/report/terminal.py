@@ -221,7 +221,10 @@ def _room(width: int, columns: int) -> int:
 
 def _split(cells: list[list[Text]], width: int) -> list[list[int]]:
     """Groups of columns that fit side by side, each starting with the first column."""
-    least = [max(_longest_word(row[column]) for row in cells) for column in range(len(cells[0]))]
+    longest = width // 3  # a word longer than this is folded rather than given a table of its own
+    least = [
+        min(max(_longest_word(row[column]) for row in cells), longest) for column in range(len(cells[0]))
+    ]
     groups: list[list[int]] = []
     current = [0]
     for column in range(1, len(least)):

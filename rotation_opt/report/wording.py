@@ -87,6 +87,26 @@ class Wording:
         """A term of the glossary as it is said where the farm lies."""
         return word(term, self.farm.region)
 
+    # ------------------------------------------------------------ days
+
+    def day(self, day: int) -> str:
+        """Day of the season, 0 = 1 January of the harvest year, as it is written where the farm lies."""
+        when = NEW_YEAR + timedelta(days=day)
+        words = self._day_of_month(when)
+        return f"{words} of the year before" if day < 0 else words
+
+    def dated(self, iso: str) -> str:
+        """An ISO date in words; anything else unchanged."""
+        try:
+            when = date.fromisoformat(iso)
+        except ValueError:
+            return iso
+        return f"{self._day_of_month(when)}{' ' if self._british else ', '}{when.year}"
+
+    def _day_of_month(self, when: date) -> str:
+        month = MONTHS[when.month - 1]
+        return f"{when.day} {month}" if self._british else f"{month} {when.day}"
+
     # ------------------------------------------------------------ figures
 
     def area(self, ha: float) -> str:
@@ -135,7 +155,8 @@ class Wording:
     def amount(self, tonnes: float, crop: str) -> str:
         """An amount of a crop with its unit."""
         record = self.tables.crops.get(crop)
-        return f"{tonnes:,.1f} t" if record is None else units.amount_text(tonnes, record, self.farm.units)
+        text = f"{tonnes:,.1f} t" if record is None else units.amount_text(tonnes, record, self.farm.units)
+        return f"{text}s" if text.endswith(" ton") else text
 
     def crop_yield(self, t_ha: float, crop: str) -> str:
         record = self.tables.crops.get(crop)
@@ -176,26 +197,14 @@ def half_month(index: int) -> str:
     return HALF_MONTHS[index]
 
 
-def day_text(day: int) -> str:
-    """Day of the season (0 = 1 January of the harvest year) as a date in words.
-
-    Examples
-    --------
-    >>> day_text(0), day_text(-92), day_text(195)
-    ('1 January', '1 October of the year before', '15 July')
-    """
-    when = NEW_YEAR + timedelta(days=day)
-    words = f"{when.day} {MONTHS[when.month - 1]}"
-    return f"{words} of the year before" if day < 0 else words
+def capital(text: str) -> str:
+    """Text with its first letter raised."""
+    return text[:1].upper() + text[1:]
 
 
-def date_text(iso: str) -> str:
-    """An ISO date in words; anything else unchanged."""
-    try:
-        when = date.fromisoformat(iso)
-    except ValueError:
-        return iso
-    return f"{when.day} {MONTHS[when.month - 1]} {when.year}"
+def sentence(text: str) -> str:
+    """Text as a sentence: first letter raised, full stop at the end."""
+    return f"{capital(text.rstrip('. '))}."
 
 
 def more_or_less(difference: float, text: str, zero: str = "the same") -> str:

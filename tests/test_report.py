@@ -1,0 +1,391 @@
+"""The page: nothing cut off, nothing hidden, every figure what it should be, whatever the names are."""
+
+import dataclasses
+import json
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Iterator
+
+import fake_result
+import jsonschema
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rotation_opt.report import result_json
+from rotation_opt.report.blocks import Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
+from rotation_opt.report.check_page import check_page
+from rotation_opt.report.content import plan_page
+from rotation_opt.report.field_years import ShortNames
+from rotation_opt.report.season_page import course_page, season_page
+from rotation_opt.report.season_plot import day_half_up, first_day_dark, plot
+from rotation_opt.report.sources_page import all_figures, sources_page
+from rotation_opt.report.summary import Reading, side_by_side
+from rotation_opt.report.terminal import clean, fit_to_encoding, render
+from rotation_opt.report.wording import Wording
+
+WIDTHS = (72, 80, 100, 120)
+TABLES = fake_result.tables()
+
+# Words that growers do not use, or that promise too much.
+NOT_FOR_GROWERS = (
+    "ramet", "objective", "mip", "solver", "infeasible", "optimal", "node", "nodes", "dominated", "score",
+    "eradicate", "risk-free", "carbohydrate", "par",
+)  # fmt: skip
+
+
+def pages() -> Iterator[tuple[str, Page]]:
+    metric = fake_result.farm(
+        region="uk", units="metric", currency="EUR", cash_floor=-500.0, adviser="A. Adviser"
+    )
+    words = Wording(fake_result.farm(), TABLES)
+    yield "plan", plan_page(fake_result.result(), TABLES)
+    yield "plan in metric units", plan_page(fake_result.result(farm=metric), TABLES)
+    yield "one plan", plan_page(fake_result.result(), TABLES, ["Balanced"])
+    yield "five plans", plan_page(five_plans(), TABLES)
+    yield "season", season_page(fake_result.season_rows(), words, "Home 40")
+    yield "course", course_page(fake_result.season_course(), words)
+    yield "sources", sources_page(TABLES, all_figures(TABLES))
+    yield "check", check_page(fake_result.farm(), TABLES)
+
+
+def five_plans():
+    result = fake_result.result()
+    hired = dataclasses.replace(result.alternatives[2], key="hired", title="With the neighbor's combine")
+    return dataclasses.replace(result, alternatives=(*result.alternatives, hired))
+
+
+def texts(page: Page) -> Iterator[str]:
+    """Every text that a page holds, cell by cell."""
+    yield page.title
+    yield from page.lead
+    for section in page.sections:
+        yield section.title
+        for block in section.blocks:
+            match block:
+                case Paragraph():
+                    yield block.text
+                case Bullets():
+                    yield from block.items
+                case Entries():
+                    for item in block.items:
+                        yield from (item.label, item.text)
+                case Drawing():
+                    yield from block.lines
+                case Grid():
+                    yield from block.header
+                    for row in block.rows:
+                        yield from row
+
+
+def cells_wide(line: str) -> int:
+    return sum(
+        0 if unicodedata.combining(letter) else 2 if unicodedata.east_asian_width(letter) in "WF" else 1
+        for letter in line
+    )
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize(
+    ("name", "page"), list(pages()), ids=lambda value: value if isinstance(value, str) else ""
+)
+def test_every_word_of_every_cell_survives_at_every_usual_width(name, page, width):
+    shown = render(page, width)
+    there, wanted = Counter(shown.split()), Counter(word for text in texts(page) for word in text.split())
+    assert not wanted - there, f"{name} at {width}"
+    assert max(map(len, shown.splitlines())) <= width
+    assert "…" not in shown
+    assert "\x1b" not in shown
+    assert shown.isascii() or "€" in shown
+
+
+def test_a_page_is_not_wider_than_its_words_need():
+    table = Grid(header=("a", "b"), rows=(("one", "two"),))
+    page = Page(title="t", lead=(), sections=(Section(key="s", title="s", blocks=(table,)),))
+    assert "one  two" in render(page, 80)
+
+
+def test_columns_that_do_not_fit_side_by_side_go_below_each_other_with_the_names_of_the_rows():
+    table = Grid(header=("row", *(f"column{i:02d}" * 3 for i in range(6))), rows=(("name", *"abcdef"),))
+    shown = render(Page(title="t", lead=(), sections=(Section(key="s", title="s", blocks=(table,)),)), 72)
+    assert shown.count("name") == 3  # two columns of 24 letters beside the name: three tables
+    assert all(letter in shown.split() for letter in "abcdef")
+
+
+HOSTILE = (
+    "<b>North</b> & [/x] [red]40[/red]",
+    ":cow: [link=http://example.org]x[/link]",
+    "\x1b[31mred\x1b[0m",
+    "tab\there\nand there\r",
+    "\u202eevil\u202c name\u200b",
+    "שדה צפוני 40",
+    "北の畑",
+    "",
+    "Ж" * 200,
+)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_hostile_field_name_is_printed_as_it_stands_and_breaks_nothing(name, width):
+    fields = fake_result.farm().fields
+    farm = fake_result.farm(
+        name=name,
+        fields=(fake_result.renamed(fields[0], name=name), fake_result.renamed(fields[1], name="Other")),
+    )
+    page = plan_page(fake_result.result(farm=farm), TABLES)
+    shown = render(page, width)
+    assert max(map(cells_wide, shown.splitlines())) <= width
+    assert "\x1b" not in shown
+    assert not any(unicodedata.category(letter) in {"Cc", "Cf"} for letter in shown.replace("\n", ""))
+    if "Ж" in name:  # folded, with nothing lost
+        wanted = sum(text.count("Ж") for text in texts(page))
+        assert shown.count("Ж") == wanted
+    else:
+        assert all(word in shown.split() for word in clean(name).split())
+
+
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(name=st.text(max_size=60), width=st.sampled_from(WIDTHS))
+def test_any_text_at_all_can_be_a_field_name(name, width):
+    fields = fake_result.farm().fields
+    farm = fake_result.farm(fields=(fake_result.renamed(fields[0], name=name), fields[1]))
+    for encoding in ("utf-8", "ascii"):
+        shown = render(plan_page(fake_result.result(farm=farm), TABLES), width, encoding)
+        shown.encode(encoding)
+        assert "\x1b" not in shown
+
+
+@pytest.mark.parametrize(
+    ("name", "page"), list(pages()), ids=lambda value: value if isinstance(value, str) else ""
+)
+def test_a_stream_that_carries_only_ascii_gets_only_ascii(name, page):
+    assert render(page, 80, "ascii").isascii(), name
+
+
+@pytest.mark.parametrize(
+    ("text", "plain"),
+    [("3 × 4 m² – “yes”", '3 x 4 m2 - "yes"'), ("5 €", "5 EUR"), ("Gänsedistel", "Gansedistel"), ("畑", "?")],
+)
+def test_characters_that_a_stream_cannot_carry_become_their_nearest_plain_ones(text, plain):
+    assert fit_to_encoding(text, "ascii") == plain
+    assert fit_to_encoding(text, "utf-8") == text
+
+
+@pytest.mark.parametrize(
+    ("name", "page"), list(pages()), ids=lambda value: value if isinstance(value, str) else ""
+)
+def test_no_word_is_used_that_growers_do_not_use(name, page):
+    said = {word.strip(".,;:()'\"").lower() for text in texts(page) for word in text.split()}
+    assert not said & set(NOT_FOR_GROWERS), name
+
+
+# ---------------------------------------------------------------- figures
+
+
+def summary(result=None, titles=None):
+    """Row label -> cell of each plan."""
+    result = result or fake_result.result()
+    grid = side_by_side(Reading(result, Wording(result.farm, TABLES)), result.alternatives)
+    return {row[0]: row[1:] for row in grid.rows}
+
+
+def test_the_summary_says_what_the_result_holds():
+    rows = summary()
+    # By hand from fake_result: 310 $/ha + 1350 $ over 46.2 ha = 339.22 $/ha; an acre is 0.404686 ha
+    assert rows["Net return, $ per acre and year"][0] == "137"
+    # 310 x 46.2 + mean of 0, 900, 1800, 2700
+    assert rows["Net return, whole farm, $ a year"][0] == "15,672"
+    assert rows["Against as now, $ a year"] == ("-", "4,250 more", "2,818 more", "2,079 less")
+    assert rows["Cash left in the leanest year, $"][0] == "10,322 in 2027"
+    # (402 - 371) x 46.2 = 1432.2 for 0.78 - 0.31 = 4.7 tenths of today's roots
+    assert rows["Each 10 % of today's roots fewer costs, $ a year"][2] == "305"
+    assert rows["Weed roots left at the end, % of today's (low to high)"][2] == "31 (10 to 52)"
+    assert rows["Years until under 1.0 shoots per m2"] == (
+        "not in 4",
+        "not in 4 (4 to not in 4)",
+        "3 (2 to not in 4)",
+        "2 (2 to 3)",
+    )
+    assert rows["Busiest half-month, hours needed of own hours"][0].startswith("72 of 60\nlate June")
+    assert rows["Machines hired, hours a year"][:2] == ("none", "Round baler 14")
+    assert rows["Land in hay, % over the years"] == ("0", "18", "50", "50")
+    assert rows["Fields that change against as now"] == ("-", "1 of 2", "2 of 2", "2 of 2")
+    assert rows["Limits not kept"][:2] == ("1, see below", "none")
+    assert rows["How sure it is the best"][2:] == (
+        "none can be more than 0.41% better",
+        "best found, not proven",
+    )
+
+
+def test_hay_made_is_accounted_for_to_the_last_ton():
+    made, *rest = summary()["Hay, tons (2,000 lb) a year"][2].split("\n")
+    spent = sum(float(line.split()[0]) for line in rest if "bought" not in line)
+    assert float(made.split()[0]) == pytest.approx(spent, abs=1.0)  # whole tons, three of them rounded
+
+
+@pytest.mark.parametrize("counted", [0.004, 0.0437, 1.26, 9.97, 23.7, 187.0])
+def test_a_density_never_has_more_than_two_figures(counted):
+    fields = fake_result.farm().fields
+    patch = fake_result.renamed(fields[1].patches[0], weed="field_bindweed", shoots_per_m2=counted)
+    farm = fake_result.farm(fields=(fake_result.renamed(fields[0], patches=(patch,)),))
+    page = plan_page(fake_result.result(farm=fake_result.farm()), TABLES)
+    weeds = check_page(farm, TABLES).sections[0].blocks[0].rows[0][3]
+    figure = re.search(r": (?:under )?([0-9.]+) on", weeds).group(1)
+    assert len(figure.replace(".", "").strip("0")) <= 2
+    assert page.sections[0].key == "weeds"
+
+
+def test_a_second_reckoning_that_disagrees_is_shouted():
+    result = fake_result.result()
+    bad = dataclasses.replace(result.checks["balanced"][0], agrees=False, largest_difference=412.0)
+    result = dataclasses.replace(result, checks={**result.checks, "balanced": (bad,)})
+    shown = render(plan_page(result, TABLES))
+    assert "SECOND RECKONING DISAGREES" in shown
+    assert "DIFFERS in" in shown
+    assert "412 USD" in shown
+    assert "DISAGREES" not in render(plan_page(fake_result.result(), TABLES))
+
+
+def test_cells_changed_against_as_now_carry_a_mark_and_the_others_do_not():
+    page = plan_page(fake_result.result(), TABLES)
+    grids = {section.key: section.blocks[0] for section in page.sections if section.key.startswith("fields:")}
+    assert not any("*" in cell for row in grids["fields:as_now"].rows for cell in row)
+    most_money = grids["fields:most_money"].rows
+    assert most_money[0] == ("Home 40", "40", "Oats u*", "Alfalfa 3s*", "Alfalfa 3s*", "Rye t*")
+    assert not any("*" in cell for cell in most_money[1])
+
+
+def test_two_practices_never_share_a_short_name():
+    names = ShortNames(TABLES.practices, Wording(fake_result.farm(), TABLES))
+    short = [names[key] for key in TABLES.practices]
+    assert len(set(short)) == len(short)
+    assert names["oats_late"] == "Oats(2)"
+
+
+def test_a_plan_that_came_out_the_same_has_no_column_but_is_named():
+    result = fake_result.result()
+    twin = dataclasses.replace(result.alternatives[2], same_as="Most money")
+    result = dataclasses.replace(
+        result, alternatives=(*result.alternatives[:2], twin, result.alternatives[3])
+    )
+    page = plan_page(result, TABLES)
+    grid = next(section for section in page.sections if section.key == "summary").blocks[0]
+    assert grid.header == ("Question", "A: As now", "B: Most money", "D: Fastest clean-up")
+    assert "Came out the same as Most money" in render(page)
+
+
+def test_the_page_says_estimates_demo_farm_net_return_and_cautions():
+    shown = " ".join(render(plan_page(fake_result.result(), TABLES)).split())
+    for said in (
+        "invented demo farm",
+        "Net return = sales",
+        "not advice",
+        "stop the engine",
+        "2 figures from 2 sources",
+    ):
+        assert said in shown
+    real = " ".join(
+        render(plan_page(fake_result.result(farm=fake_result.farm(invented=False)), TABLES)).split()
+    )
+    assert "invented demo farm" not in real
+
+
+def test_a_farm_is_spoken_to_in_the_words_of_its_region():
+    uk = fake_result.farm(region="uk", units="metric", currency="GBP")
+    shown = render(plan_page(fake_result.result(farm=uk), TABLES))
+    assert "Creeping thistle" in shown
+    assert "autumn-sown" in shown
+    assert "fall-sown" not in shown
+    assert "Canada" not in shown
+    assert "acre" not in shown
+
+
+# ---------------------------------------------------------------- the drawing
+
+
+def test_the_drawing_marks_the_days_on_which_the_crop_darkens_and_half_the_shoots_are_up():
+    course = fake_result.season_course()
+    # cover (day - 90) / 60 leaves 65 % at day 111; emergence (day - 110) / 40 is a half at day 130
+    assert first_day_dark(course) == 111
+    assert day_half_up(course) == 130
+    lines = plot(course, 72)
+    marks = lines[-1]
+    assert marks.index("D") == 6 + 111 * 66 // 365
+    assert marks.index("H") == 6 + 130 * 66 // 365
+    assert all(line.isascii() and len(line) <= 72 for line in lines)
+    assert [name for name in ("Jan", "Jun", "Dec") if name in lines[-2]] == ["Jan", "Jun", "Dec"]
+
+
+def test_a_crop_that_never_darkens_says_so():
+    course = fake_result.renamed(fake_result.season_course(), light=(1.0,) * 365)
+    shown = " ".join(render(course_page(course, Wording(fake_result.farm(), TABLES))).split())
+    assert "never leaves as little as 65% of full light" in shown
+
+
+# ---------------------------------------------------------------- JSON
+
+
+def test_the_json_keeps_to_its_schema():
+    schema = result_json.schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(json.loads(result_json.dumps(fake_result.result(), TABLES)), schema)
+
+
+def test_the_schema_turns_down_a_missing_and_an_unknown_key():
+    whole = json.loads(result_json.dumps(fake_result.result(), TABLES))
+    validator = jsonschema.Draft202012Validator(result_json.schema())
+    for change in (lambda d: d["alternatives"][0].pop("cash"), lambda d: d["farm"].update(owner="x")):
+        broken = json.loads(json.dumps(whole))
+        change(broken)
+        assert not validator.is_valid(broken)
+
+
+def numbers(value: object, key: str = "") -> Iterator[str]:
+    """Keys that numbers stand under, from the innermost one that is not a name of a thing."""
+    if isinstance(value, dict):
+        for inner, item in value.items():
+            yield from numbers(item, inner if inner in KNOWN or not key else key)
+    elif isinstance(value, list):
+        for item in value:
+            yield from numbers(item, key)
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        yield key
+
+
+KNOWN = {
+    *result_json.UNITS,
+    "year",
+    "years",
+    "first_year",
+    "lease_end_year",
+    "schema_version",
+    "figures",
+    "farm",
+}
+COUNTS = {"year", "years", "first_year", "lease_end_year"}
+
+
+def test_every_number_in_the_json_has_its_unit_spelled_out():
+    whole = json.loads(result_json.dumps(fake_result.result(), TABLES))
+    assert all("unit" in figure for figure in whole.pop("figures"))
+    inside = set()
+    for key, value in whole.items():
+        inside |= set(numbers(value if isinstance(value, dict | list) else {key: value}))
+    assert inside - COUNTS <= set(whole["units"])
+    assert set(whole["units"]) == set(result_json.UNITS)
+
+
+def test_the_same_result_gives_the_same_bytes_and_wall_time_is_not_in_them():
+    one = result_json.dumps(fake_result.result(seconds={"season": 1.0}), TABLES)
+    other = result_json.dumps(fake_result.result(seconds={"season": 99.0}), fake_result.tables())
+    assert one == other
+    assert "seconds" not in json.loads(one)
+
+
+def test_a_figure_that_is_not_a_number_becomes_null():
+    result = fake_result.result()
+    plan = dataclasses.replace(result.alternatives[0], proven_gap=float("inf"))
+    result = dataclasses.replace(result, alternatives=(plan,))
+    assert json.loads(result_json.dumps(result, TABLES))["alternatives"][0]["proven_gap_share"] is None
