@@ -3,8 +3,8 @@
 Nothing here knows the farm file, so that a test can make a farm from random numbers.
 
 Axes, in the order in which they appear: Q pairs, P practices, T plan years, C = T + 1 calendar years
-(index 0 is the autumn before the first plan year), H = 24 half-months, W weeds, D draws, S starting
-reserves, M machines, K products, O outlets.
+(index 0 is the autumn before the first plan year), H = 24 half-months, W weeds, D draws,
+M machines, K products, O outlets.
 """
 
 from __future__ import annotations
@@ -35,12 +35,11 @@ class Rules:
     run_member : (R2, P) bool
         At most ``run_most[r]`` members in a row.
     run_most : (R2,) int
-    phase_member, phase_continues, phase_leaves : (R3, P) bool
-        A perennial stand: the practice harvests it / needs the stand of the year before / leaves it standing.
-        The phase length is the number of members in a row that share one stand.
-    phase_least, phase_most : (R3,) int
-        A stand may not be broken, nor the lease end, before ``phase_least`` years; it lasts at most
-        ``phase_most``. The end of the plan may cut a phase short.
+
+    Notes
+    -----
+    Which practice may follow which, how long a stand must and may stay (a practice says which year of the
+    stand it is) and what a field or a year does not allow are masks of pairs, fields and years instead.
     """
 
     break_next: Flags
@@ -48,11 +47,6 @@ class Rules:
     break_years: Integers
     run_member: Flags
     run_most: Integers
-    phase_member: Flags
-    phase_continues: Flags
-    phase_leaves: Flags
-    phase_least: Integers
-    phase_most: Integers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,10 +191,19 @@ class SelectionData:
     product_of : (P,) int
         Product, -1 if nothing is carried off (green manure, cut and left, fallow).
     is_hay : (P,) bool
-    starts : (S,)
-        Starting reserves, evenly spaced in the logarithm.
-    end_reserve, autumn_reserve, shoots_per_m2 : (Q, W, D, S)
-        At own harvest; on 1 November after it; shoots at bud stage.
+    kept, added : (Q, W, D)
+        Root reserve at own harvest, on the scale ``u = reserve^power`` on which a season is linear:
+        ``u_end = kept u + added``.
+    autumn_kept, autumn_added : (Q, W, D)
+        The same on 1 November after own harvest if nothing more is done.
+    count_kept, count_added : (Q, W, D)
+        The same at bud stage, when shoots are counted.
+    count_shoots : (Q, W, D)
+        Shoots per m2 that a reserve of 1 has standing then.
+    power : (W, D)
+        1 - a, where shoots grow as ``reserve^a``.
+    reserve_cap : (W, D)
+        No reserve is larger.
     loss_index, loss_most : (P, W)
         Hyperbola as shares (not percent): loss per shoot per m2 at low density, and greatest loss.
     likely : int
@@ -235,10 +238,15 @@ class SelectionData:
     hired_area: Floats
     product_of: Integers
     is_hay: Flags
-    starts: Floats
-    end_reserve: Floats
-    autumn_reserve: Floats
-    shoots_per_m2: Floats
+    kept: Floats
+    added: Floats
+    autumn_kept: Floats
+    autumn_added: Floats
+    count_kept: Floats
+    count_added: Floats
+    count_shoots: Floats
+    power: Floats
+    reserve_cap: Floats
     loss_index: Floats
     loss_most: Floats
     likely: int

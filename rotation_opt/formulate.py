@@ -11,14 +11,13 @@ Signs: everything is a minimisation; a row reads ``features + recourse (<=, >=) 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 import pulp
 
-from .arrays import Flags, Floats, Limits, Prices, SelectionData
+from .arrays import Flags, Floats, Integers, Limits, Prices, SelectionData
 from .sequences import Pool
 
 HALF_MONTHS = 24
@@ -159,7 +158,8 @@ class Row:
     """One limit: ``features @ plan + recourse (sense) rhs``.
 
     ``words`` is the sentence printed when the limit is not kept, with ``{0}`` for the amount; empty for rows
-    that can always be kept. ``scale`` turns the amount into a share, so that hours and tonnes can be added.
+    that can always be kept. ``limit`` names the limit as a whole. ``scale`` turns the amount into a share, so
+    that hours and tonnes can be added.
     """
 
     family: str
@@ -169,6 +169,7 @@ class Row:
     plan: dict[int, float]
     recourse: dict[int, float] = field(default_factory=dict)
     scale: float = 1.0
+    limit: str = ""
 
 
 @dataclass(slots=True)
@@ -322,9 +323,20 @@ def outlets(program: Program) -> None:
                 if least > 0.0:
                     words = (
                         f"{outlet.name} is promised {least:,.0f} t of {data.product_words[product]} in "
-                        f"{data.first_year + year}: {{0:,.1f}} t short"
+                        f"{data.first_year + year}: {{0}} t short"
                     )
-                    program.rows.append(Row("contracts", words, 1, least, {}, {sold: 1.0}, max(least, 1.0)))
+                    program.rows.append(
+                        Row(
+                            "contracts",
+                            words,
+                            1,
+                            least,
+                            {},
+                            {sold: 1.0},
+                            max(least, 1.0),
+                            f"the contract with {outlet.name}",
+                        )
+                    )
             price = float(limits.open_price_per_t[year, product])
             if price > 0.0:
                 row.recourse[program.variable("open", year, product, year=year, money=price)] = -1.0
@@ -372,10 +384,11 @@ def labour(program: Program) -> None:
             have = float(limits.labour_h[half])
             if not program.every_row and most[when, half] <= have:
                 continue
-            words = f"work in {_half_month(data, when, half)}: {{0:,.0f}} h more than there are hands for"
+            words = f"work in {_half_month(data, when, half)}: {{0}} h more than there are hands for"
             row = Row(
                 "labour", words, -1, have, {program.space.at("labour", when, half): 1.0}, {}, max(have, 10.0)
             )
+            row.limit = "the hours of labour"
             if limits.extra_labour_h[half] > 0.0:
                 extra = program.variable(
                     "extra",
@@ -397,17 +410,16 @@ def machines(program: Program) -> None:
     data, limits = program.data, program.limits
     most = _most_load(data, data.machine_h)
     for number in range(len(data.machines)):
+        name = f"the hours of the {data.machine_words[number]}"
         for when in range(data.years + 1):
             hires = []
             for half in range(HALF_MONTHS):
                 have = float(limits.machine_h[number, half])
                 if not np.isfinite(have) or (not program.every_row and most[number, when, half] <= have):
                     continue
-                words = (
-                    f"{data.machine_words[number]} in {_half_month(data, when, half)}: {{0:,.0f}} h too many"
-                )
+                words = f"{data.machine_words[number]} in {_half_month(data, when, half)}: {{0}} h too many"
                 at = program.space.at("machine", number, when, half)
-                row = Row("machines", words, -1, have, {at: 1.0}, {}, max(have, 10.0))
+                row = Row("machines", words, -1, have, {at: 1.0}, {}, max(have, 10.0), name)
                 if limits.hire_extra_h[number] > 0.0:
                     hire = program.variable(
                         "hire",
@@ -435,11 +447,12 @@ def hired_area(program: Program) -> None:
             continue
         for year in range(data.years):
             words = (
-                f"hired {data.machine_words[number]} in {data.first_year + year}: {{0:,.1f}} ha more than "
+                f"hired {data.machine_words[number]} in {data.first_year + year}: {{0}} ha more than "
                 f"the {cap:,.0f} ha that can be hired"
             )
             at = program.space.at("hired", number, year)
-            program.rows.append(Row("hired_area", words, -1, cap, {at: 1.0}, {}, max(cap, 1.0)))
+            name = f"the area that the hired {data.machine_words[number]} can do"
+            program.rows.append(Row("hired_area", words, -1, cap, {at: 1.0}, {}, max(cap, 1.0), name))
 
 
 def cash_floor(program: Program) -> None:
@@ -448,7 +461,7 @@ def cash_floor(program: Program) -> None:
     if not np.isfinite(limits.cash_floor):
         return
     for year in range(data.years):
-        words = f"cash in {data.first_year + year}: {{0:,.0f}} below the least you can do with"
+        words = f"cash in {data.first_year + year}: {{0}} below the least you can do with"
         row = Row(
             "cash", words, 1, limits.cash_floor + limits.fixed_cost, {program.space.at("money", year): 1.0}
         )
@@ -456,6 +469,7 @@ def cash_floor(program: Program) -> None:
             n: v.money for n, v in enumerate(program.variables) if v.year == year and v.money != 0.0
         }
         row.scale = max(abs(row.rhs), 1000.0)
+        row.limit = "the least cash a year"
         program.rows.append(row)
 
 
@@ -470,11 +484,12 @@ def largest_shares(program: Program) -> None:
     land = _farmed_ha(data)
     for share in program.limits.largest:
         for year in range(data.years):
+            name = f"the largest share of {share.name}"
             year_words = f"{share.name} in {data.first_year + year}"
-            words = f"{year_words}: {{0:,.1f}} ha more than {share.share:.0%} of the land"
+            words = f"{year_words}: {{0}} ha more than {share.share:.0%} of the land"
             plan = {program.space.at("land", year, int(p)): 1.0 for p in np.flatnonzero(share.member)}
             most = share.share * float(land[year])
-            program.rows.append(Row("largest_shares", words, -1, most, plan, {}, max(most, 1.0)))
+            program.rows.append(Row("largest_shares", words, -1, most, plan, {}, max(most, 1.0), name))
 
 
 def least_shares(program: Program) -> None:
@@ -482,7 +497,8 @@ def least_shares(program: Program) -> None:
     data = program.data
     land = float(_farmed_ha(data).sum())
     for share in program.limits.least:
-        words = f"{share.name}: on average {{0:,.1f}} ha a year short of {share.share:.0%} of the land"
+        words = f"{share.name}: on average {{0}} ha a year short of {share.share:.0%} of the land"
+        name = f"the least share of {share.name}"
         weight = 1.0 / data.years
         plan = {
             program.space.at("land", year, int(p)): weight
@@ -490,14 +506,14 @@ def least_shares(program: Program) -> None:
             for p in np.flatnonzero(share.member)
         }
         least = share.share * land * weight
-        program.rows.append(Row("least_shares", words, 1, least, plan, {}, max(least, 1.0)))
+        program.rows.append(Row("least_shares", words, 1, least, plan, {}, max(least, 1.0), name))
 
 
 def burden(program: Program, most: float) -> None:
     """``sum_f burden_fT x <= most``  [ha of full-strength stand, 1 November after the last harvest]."""
-    words = f"weeds after the last harvest: {{0:,.2f}} ha of full stand more than {most:,.2f} ha"
+    words = f"weeds after the last harvest: {{0}} ha of full stand more than {most:,.2f} ha"
     at = program.space.at("burden", program.data.years - 1)
-    program.rows.append(Row("burden", words, -1, most, {at: 1.0}, {}, max(most, 0.1)))
+    program.rows.append(Row("burden", words, -1, most, {at: 1.0}, {}, max(most, 0.1), "the limit on weeds"))
 
 
 def _most_load(data: SelectionData, hours: Floats) -> Floats:
@@ -520,15 +536,6 @@ def _half_month(data: SelectionData, when: int, half: int) -> str:
 # ---------------------------------------------------------------- the program as a PuLP problem
 
 
-@dataclass(frozen=True, slots=True)
-class Columns:
-    """Sequences of all fields as columns of the program."""
-
-    field: Floats  # (n,)
-    coefficients: Floats  # (rows, n)
-    cost: Floats  # (n,)
-
-
 @dataclass(slots=True)
 class Problem:
     """A PuLP problem and its parts in the program's own order."""
@@ -546,7 +553,7 @@ def problem(
     coefficients: Floats,
     cost: Floats,
     recourse_cost: Floats,
-    field_of: Sequence[int] | Floats,
+    field_of: Floats | Integers,
     *,
     integer: bool,
     slack: Literal["none", "free"] = "none",

@@ -2,8 +2,6 @@
 
 A *sequence* is one practice a year. Its season effects depend on the pair (previous practice, practice)
 and on the root reserve at the previous harvest, so a prefix shared by many sequences is simulated once.
-Reserves between the simulated starts are read off along straight lines in the logarithms; below the
-smallest start everything shrinks in proportion.
 
 Growing looks for the sequences that are worth most at given prices of work, tonnes, money and burden.
 What the rest of a sequence can still bring is never underestimated: the backward bound (`_Outlook`)
@@ -23,8 +21,8 @@ from numpy.typing import NDArray
 from .arrays import NOT_FARMED, FieldData, Flags, Floats, Integers, Prices, Rules, SelectionData
 
 LONG_AGO = 99
-SMALLEST = 1e-9  # floor inside logarithms only
-GRID_PARTS = (1, 4, 1)  # bound grid: parts of each interval of starts with 0, 1 and 2 weeds
+TINY = 1e-12  # against division by nothing
+GRID = (1, 32, 12)  # points of the bound's grid of reserves with 0, 1 and 2 weeds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,27 +99,6 @@ class FieldTrace:
     burden: Floats  # (T, D) ha of full-strength stand
 
 
-def interpolated(starts: Floats, values: Floats, reserve: float) -> float:
-    """A response between the simulated starts: straight in the logarithms, in proportion below the first.
-
-    Parameters
-    ----------
-    starts, values : (S,)
-    reserve : float
-        Share of an undisturbed stand.
-
-    Examples
-    --------
-    >>> interpolated(np.array([0.01, 0.1, 1.0]), np.array([0.02, 0.2, 0.5]), 0.001)
-    0.002
-    """
-    if reserve <= 0.0:
-        return 0.0
-    logs = np.log(np.maximum(values, SMALLEST))
-    at = float(np.interp(np.log(reserve), np.log(starts), logs))
-    return round(float(np.exp(at)) * min(1.0, reserve / float(starts[0])), 15)
-
-
 def yield_lost(shoots: Floats, index: Floats, most: Floats, infested_share: Floats) -> Floats:
     """Share of a field's yield lost to several weeds, each by its hyperbola on the infested part.
 
@@ -130,8 +107,16 @@ def yield_lost(shoots: Floats, index: Floats, most: Floats, infested_share: Floa
     strength = index * shoots
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(most > 0, strength / (1.0 + strength / np.where(most > 0, most, 1.0)), 0.0)
+        part = np.minimum(part, 1.0)
+    part = np.minimum(part, 1.0)
     left: Floats = np.prod(1.0 - infested_share * part, axis=-1)
     return 1.0 - left
+
+
+def _unscaled(data: SelectionData, scaled: Floats) -> Floats:
+    """Reserve (W, D) from the scale on which a season is linear."""
+    result: Floats = scaled ** (1.0 / data.power)
+    return result
 
 
 def trace(data: SelectionData, field: int, path: Sequence[int]) -> FieldTrace:
@@ -157,15 +142,11 @@ def trace(data: SelectionData, field: int, path: Sequence[int]) -> FieldTrace:
         if pair < 0:
             names = data.practice_keys[previous], data.practice_keys[practice]
             raise ValueError(f"{names[1]} after {names[0]} was not simulated")
-        for weed in range(weeds):
-            for draw in range(draws):
-                start = float(before[weed, draw])
-                for target, table in (
-                    (reserve, data.end_reserve),
-                    (autumn, data.autumn_reserve),
-                    (shoots, data.shoots_per_m2),
-                ):
-                    target[year, weed, draw] = interpolated(data.starts, table[pair, weed, draw], start)
+        scaled = before**data.power
+        reserve[year] = _unscaled(data, data.kept[pair] * scaled + data.added[pair])
+        autumn[year] = _unscaled(data, data.autumn_kept[pair] * scaled + data.autumn_added[pair])
+        counted = _unscaled(data, data.count_kept[pair] * scaled + data.count_added[pair])
+        shoots[year] = data.count_shoots[pair] * counted ** (1.0 - data.power)
         loss[year] = yield_lost(
             shoots[year].T, data.loss_index[practice], data.loss_most[practice], land.infested_share
         )
@@ -200,68 +181,36 @@ class _Memory:
 
     since: NDArray[np.int16]  # (n, R) harvests since the last member of the break rule, 1 = the last one
     run: NDArray[np.int16]  # (n, R2)
-    phase: NDArray[np.int16]  # (n, R3) years of the stand
-    stands: Flags  # (n, R3) the stand is still there
 
     @classmethod
     def of_history(cls, rules: Rules, history: Sequence[int]) -> _Memory:
+        """Memory of one field before the plan."""
         memory = cls(
             np.full((1, len(rules.break_years)), LONG_AGO, np.int16),
             np.zeros((1, len(rules.run_most)), np.int16),
-            np.zeros((1, len(rules.phase_most)), np.int16),
-            np.zeros((1, len(rules.phase_most)), bool),
         )
         for practice in history:
             if practice == NOT_FARMED:
-                memory = cls(
-                    np.minimum(memory.since + 1, LONG_AGO).astype(np.int16),
-                    np.zeros_like(memory.run),
-                    np.zeros_like(memory.phase),
-                    np.zeros_like(memory.stands),
-                )
+                since = np.minimum(memory.since + 1, LONG_AGO).astype(np.int16)
+                memory = cls(since, np.zeros_like(memory.run))
             else:
                 memory = memory.step(rules, np.zeros(1, np.int64), np.array([practice]))
         return memory
-
-    def take(self, rows: Flags) -> _Memory:
-        """Memory of some of the branches."""
-        return _Memory(self.since[rows], self.run[rows], self.phase[rows], self.stands[rows])
 
     def step(self, rules: Rules, rows: Integers, practice: Integers) -> _Memory:
         """Memory after branches ``rows`` were lengthened by ``practice``."""
         seen = rules.break_before[:, practice].T
         since = np.where(seen, 1, np.minimum(self.since[rows] + 1, LONG_AGO))
         run = np.where(rules.run_member[:, practice].T, self.run[rows] + 1, 0)
-        member = rules.phase_member[:, practice].T
-        goes_on = rules.phase_continues[:, practice].T & self.stands[rows]
-        phase = np.where(member, np.where(goes_on, self.phase[rows] + 1, 1), 0)
-        return _Memory(
-            since.astype(np.int16),
-            run.astype(np.int16),
-            phase.astype(np.int16),
-            rules.phase_leaves[:, practice].T.copy(),
-        )
+        return _Memory(since.astype(np.int16), run.astype(np.int16))
 
     def forbids(self, rules: Rules) -> Flags:
-        """(n, P): practices that a break, run or phase rule does not allow next."""
+        """(n, P): practices that a break or run rule does not allow next."""
         broken = self.since <= rules.break_years
         full = self.run >= rules.run_most
-        old = self.stands & (self.phase >= rules.phase_most)
-        young = self.stands & (self.phase < rules.phase_least)
         no = broken.astype(np.float32) @ rules.break_next.astype(np.float32)
         no += full.astype(np.float32) @ rules.run_member.astype(np.float32)
-        no += old.astype(np.float32) @ rules.phase_continues.astype(np.float32)
-        no += young.astype(np.float32) @ (~rules.phase_continues).astype(np.float32)
-        # a practice that takes the last cut and leaves nothing must not end a stand that is too young
-        ends = rules.phase_continues & ~rules.phase_leaves
-        too_early = self.stands & (self.phase + 1 < rules.phase_least)
-        no += too_early.astype(np.float32) @ ends.astype(np.float32)
         result: Flags = no > 0
-        return result
-
-    def may_stop(self, rules: Rules) -> Flags:
-        """(n,): no stand is younger than its least phase (asked when a lease ends)."""
-        result: Flags = ~np.any(self.stands & (self.phase < rules.phase_least), axis=1)
         return result
 
 
@@ -292,47 +241,60 @@ class Grower:
         self.allowed_pair = np.zeros(count, bool)
         self.allowed_pair[pairs] = data.may_follow[previous, practice]
         self.sells = data.product_of[self.practice_of] >= 0
-        self.first, self.step = np.log(data.starts[0]), np.log(data.starts[1] / data.starts[0])
-        tables = (data.end_reserve, data.autumn_reserve, data.shoots_per_m2)
-        self.logs = [np.log(np.maximum(table[:, :, data.likely], SMALLEST)) for table in tables]
-        self._grids: dict[int, list[NDArray[np.int64] | Floats]] = {}
+        draw = data.likely
+        self.power = data.power[:, draw]
+        # (Q, W) of the likely draw, next to each other in memory
+        self.kept, self.added, self.autumn_kept, self.autumn_added, self.count_kept, self.count_added = (
+            np.ascontiguousarray(table[:, :, draw])
+            for table in (
+                data.kept,
+                data.added,
+                data.autumn_kept,
+                data.autumn_added,
+                data.count_kept,
+                data.count_added,
+            )
+        )
+        self.count_shoots = np.ascontiguousarray(data.count_shoots[:, :, draw])
         self._outlooks: dict[int, _Outlook] = {}
 
     def weeds_of(self, field: FieldData) -> Integers:
         """Weeds that are there at all."""
-        there = (field.infested_share > 0) & (field.start_reserve[:, self.data.likely] > 0)
-        return np.flatnonzero(there)
+        return np.flatnonzero(field.infested_share > 0)
 
-    def respond(self, pair: Integers, weed: int, reserve: Floats) -> tuple[Floats, Floats, Floats]:
-        """Reserve at harvest, on 1 November, and shoots per m2, of n branches (likely draw)."""
-        starts = self.data.starts
-        safe = np.maximum(reserve, 1e-300)
-        at = np.clip((np.log(safe) - self.first) / self.step, 0.0, len(starts) - 1.0)
-        low = np.minimum(at.astype(np.int64), len(starts) - 2)
-        part = at - low
-        small = np.minimum(1.0, reserve / starts[0])
-        harvest, autumn, shoots = (
-            np.exp(table[pair, weed, low] * (1.0 - part) + table[pair, weed, low + 1] * part) * small
-            for table in self.logs
-        )
-        return harvest, autumn, shoots
+    def start(self, field: FieldData, weeds: Integers) -> Floats:
+        """Reserve of each weed at the last harvest, on the linear scale: (1, weeds)."""
+        start: Floats = field.start_reserve[weeds, self.data.likely] ** self.power[weeds]
+        return start[None, :]
+
+    def lost(self, field: FieldData, weed: int, pair: Integers, scaled: Floats) -> Floats:
+        """Share of a field's yield lost to one weed."""
+        data, practice, power = self.data, self.practice_of[pair], self.power[weed]
+        counted = self.count_kept[pair, weed] * scaled + self.count_added[pair, weed]
+        shoots = self.count_shoots[pair, weed] * counted ** ((1.0 - power) / power)
+        strength, most = data.loss_index[practice, weed] * shoots, data.loss_most[practice, weed]
+        part = np.where(most > 0, strength / (1.0 + strength / np.maximum(most, TINY)), 0.0)
+        result: Floats = field.infested_share[weed] * np.minimum(part, 1.0)
+        return result
+
+    def full_stand(self, field: FieldData, weed: int, pair: Integers, scaled: Floats) -> Floats:
+        """Burden of one weed on 1 November. [ha of full-strength stand]"""
+        weight = field.area_ha * self.data.burden_weight[weed] * field.infested_share[weed]
+        autumn = self.autumn_kept[pair, weed] * scaled + self.autumn_added[pair, weed]
+        result: Floats = weight * autumn ** (1.0 / self.power[weed])
+        return result
 
     def season(
         self, field: FieldData, weeds: Integers, pair: Integers, reserve: Floats
     ) -> tuple[Floats, Floats, Floats]:
-        """Reserve at harvest (n, weeds), burden (n,) and share of yield lost (n,) of n branches."""
-        data = self.data
-        practice = self.practice_of[pair]
+        """Scaled reserve at harvest (n, weeds), burden (n,) and share of yield lost (n,) of n branches."""
         after = np.empty_like(reserve)
         burden, kept = np.zeros(len(pair)), np.ones(len(pair))
         for column, weed in enumerate(weeds):
-            after[:, column], autumn, shoots = self.respond(pair, int(weed), reserve[:, column])
-            share = field.infested_share[weed]
-            burden += field.area_ha * data.burden_weight[weed] * share * autumn
-            strength = data.loss_index[practice, weed] * shoots
-            most = data.loss_most[practice, weed]
-            part = np.where(most > 0, strength / (1.0 + strength / np.maximum(most, SMALLEST)), 0.0)
-            kept *= 1.0 - share * part
+            scaled = reserve[:, column]
+            after[:, column] = self.kept[pair, weed] * scaled + self.added[pair, weed]
+            burden += self.full_stand(field, int(weed), pair, scaled)
+            kept *= 1.0 - self.lost(field, int(weed), pair, scaled)
         return after, burden, 1.0 - kept
 
     def pool(self, field: int, paths: NDArray[np.int16], complete: bool = False) -> Pool:
@@ -340,7 +302,7 @@ class Grower:
         data, land = self.data, self.data.fields[field]
         count, years = paths.shape
         weeds = self.weeds_of(land)
-        reserve = np.repeat(land.start_reserve[weeds, data.likely][None, :], count, axis=0).astype(float)
+        reserve = np.repeat(self.start(land, weeds), count, axis=0)
         money, tonnes, loss, burden = (np.zeros((count, years)) for _ in range(4))
         pairs = np.full((count, years), -1, np.int64)
         previous = np.full(count, land.history[-1], np.int64)
@@ -424,15 +386,11 @@ class Grower:
 
         memory = _Memory.of_history(rules, land.history)
         last = np.array([land.history[-1]], np.int64)
-        reserve = land.start_reserve[weeds, data.likely][None, :].astype(float)
+        reserve = self.start(land, weeds)
         value, paths = np.zeros(1), np.zeros((1, 0), np.int16)
         missed, exact = -np.inf, True
         for year in range(data.years):
             if not land.farmed[year]:
-                if year == 0 or land.farmed[year - 1]:
-                    stay = memory.may_stop(rules)
-                    value, paths, last, reserve = value[stay], paths[stay], last[stay], reserve[stay]
-                    memory = memory.take(stay)
                 paths = np.hstack([paths, np.full((len(paths), 1), NOT_FARMED, np.int16)])
                 continue
             may = data.may_follow[last] & land.allowed[year] & ~memory.forbids(rules)
@@ -476,27 +434,6 @@ class Grower:
             self._outlooks[field] = _Outlook(self, field)
         return self._outlooks[field]
 
-    def grid(self, parts: int) -> list[NDArray[np.int64] | Floats]:
-        """Responses never overestimated on a grid: next grid index, burden and shoots, each (Q, W, G)."""
-        if parts not in self._grids:
-            fine = np.linspace(0.0, len(self.data.starts) - 1.0, parts * (len(self.data.starts) - 1) + 1)
-            low = np.minimum(fine.astype(np.int64), len(self.data.starts) - 2)
-            part = fine - low
-            result: list[NDArray[np.int64] | Floats] = []
-            for number, table in enumerate(self.logs):
-                value = table[..., low] * (1.0 - part) + table[..., low + 1] * part
-                # the least over all larger starts: valid even where a response is not monotone
-                value = np.minimum.accumulate(value[..., ::-1], axis=-1)[..., ::-1]
-                nothing = np.zeros((*value.shape[:2], 1))
-                if number == 0:
-                    cells = np.floor((value - self.first) / self.step * parts - 1e-9).astype(np.int64) + 1
-                    cells = np.clip(cells, 0, len(fine))
-                    result.append(np.concatenate([nothing.astype(np.int64), cells], axis=-1))
-                else:
-                    result.append(np.concatenate([nothing, np.exp(value)], axis=-1))
-            self._grids[parts] = result
-        return self._grids[parts]
-
 
 class _Outlook:
     """The most that the rest of a sequence can bring, by last practice and reserve rounded down to a grid.
@@ -510,28 +447,31 @@ class _Outlook:
         self.grower, self.land = grower, land
         weeds = grower.weeds_of(land)[:2]
         self.followed = len(weeds)
-        self.parts = GRID_PARTS[self.followed]
+        points = GRID[self.followed]
         order = np.flatnonzero(grower.allowed_pair)
         order = order[np.argsort(grower.previous_of[order], kind="stable")]
-        self.pairs = order
+        self.pairs, self.practice = order, grower.practice_of[order]
         self.before, self.begin = np.unique(grower.previous_of[order], return_index=True)
-        cells, autumn, shoots = grower.grid(self.parts) if len(weeds) else (np.zeros((0, 0, 0)),) * 3
-        shape = (len(order),) + (autumn.shape[-1],) * len(weeds)
-        self.shape = shape[1:]
-        burden, kept = np.zeros(shape), np.ones(shape)
-        practice = grower.practice_of[order]
+        self.shape = (points,) * self.followed
+        top = np.array([data.reserve_cap[weed, data.likely] ** grower.power[weed] for weed in weeds])
+        self.cell = top / points  # cell g holds all that is at least g cells; the last one all above
+        self.burden = np.zeros((len(order), *self.shape))
+        self.kept = np.ones((len(order), *self.shape))
         self.next: list[Integers] = []
         for number, weed in enumerate(weeds):
-            axes = [None] * len(weeds)
-            view = (slice(None), *(slice(None) if n == number else None for n in range(len(axes))))
-            share = land.infested_share[weed]
-            burden = burden + (land.area_ha * data.burden_weight[weed] * share * autumn[order, weed])[view]
-            index, most = data.loss_index[practice, weed][:, None], data.loss_most[practice, weed][:, None]
-            strength = index * shoots[order, weed]
-            part = np.where(most > 0, strength / (1.0 + strength / np.maximum(most, SMALLEST)), 0.0)
-            kept = kept * (1.0 - share * part)[view]
-            self.next.append(np.asarray(cells[order, weed], dtype=np.int64)[view])
-        self.burden, self.kept, self.practice = burden, kept, practice
+            axis = (slice(None), *(slice(None) if n == number else None for n in range(self.followed)))
+            low = np.arange(points) * self.cell[number]
+            pair, start = order[:, None], low[None, :]
+            self.burden = self.burden + grower.full_stand(land, int(weed), pair, start)[axis]
+            self.kept = self.kept * (1.0 - grower.lost(land, int(weed), pair, start))[axis]
+            after = grower.kept[pair, weed] * start + grower.added[pair, weed]
+            self.next.append(self._cells(number, after)[axis])
+
+    def _cells(self, number: int, scaled: Floats) -> Integers:
+        """Cells of reserves of one weed, never too high."""
+        cells = np.floor(scaled / self.cell[number] - 1e-9).astype(np.int64)
+        result: Integers = np.clip(cells, 0, self.shape[number] - 1)
+        return result
 
     def values(self, fixed: Floats, crop: Floats, burden: Floats) -> list[Floats]:
         """One array (P, grid...) a year: the most that this and later years can bring after a practice."""
@@ -556,10 +496,7 @@ class _Outlook:
     def at(self, ahead: Floats, practice: Integers, reserve: Floats) -> Floats:
         """Look up n branches."""
         index: list[Integers] = [practice]
-        for column in range(self.followed):
-            safe = np.maximum(reserve[:, column], 1e-300)
-            cell = np.floor((np.log(safe) - self.grower.first) / self.grower.step * self.parts - 1e-9)
-            index.append(np.clip(cell.astype(np.int64) + 1, 0, self.shape[column] - 1))
+        index += [self._cells(column, reserve[:, column]) for column in range(self.followed)]
         result: Floats = ahead[tuple(index)]
         return result
 
