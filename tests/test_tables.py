@@ -316,6 +316,7 @@ def test_daily_spread_at_boone_is_as_in_its_station_file(shipped: tables.Tables)
 
 def test_a_lookup_is_counted_and_a_listing_is_not(shipped: tables.Tables) -> None:
     fresh = shipped.with_change("money", "any", "wage_per_h", 20.15)
+    fresh.with_change("money", "any", "wage_per_h", 20.15)
     fresh.figures("money")
     fresh.has("money", "any", "fuel_per_l")
     assert fresh.read_figures == set()

@@ -200,8 +200,11 @@ class Tables:
 
         Draws change with ``table="weed_draw"`` and ``subject="<draw>:<weed>"``.
         """
-        changed = replace(self.figure(table, subject, quantity), value=value)
-        return Tables(self._place, self._records, {**self._figures, (table, subject, quantity): changed})
+        key = (table, subject, quantity)
+        if key not in self._figures:
+            raise TableError(self._why_missing(*key))
+        changed = replace(self._figures[key], value=value)
+        return Tables(self._place, self._records, {**self._figures, key: changed})
 
     def _why_missing(self, table: str, subject: str, quantity: str) -> str:
         if table != DRAW_TABLE and table not in FIGURE_FILES:
