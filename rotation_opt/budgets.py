@@ -16,7 +16,7 @@ from rotation_opt.machinery import fuel_cost_per_ha, repairs_per_hour
 from rotation_opt.practices import PracticeList, stand_of, usual_yield
 from rotation_opt.records import Farm, Practice, Programme
 from rotation_opt.tables import Tables
-from rotation_opt.workload import PairHours, hired_cost, money
+from rotation_opt.workload import PairHours, cut_shares, hired_cost, money
 
 Array = npt.NDArray[np.float64]
 PARTS = (
@@ -132,16 +132,40 @@ def pair_yield(before: Practice, this: Practice, programme: Programme, farm: Far
     usual = usual_yield(this.crop, farm, tables)
     if usual <= 0.0:
         return 0.0
-    made = max(usual * this.yield_ratio + preceding_change(before.crop, this.crop, tables), 0.0)
+    made = max(usual * this.yield_ratio + preceding_change(before, this, tables), 0.0)
+    if this.cuts:
+        made *= sum(cut_shares(this, tables))
     for op in programme.operations:
         if op.part == "in_crop":
             made *= 1.0 - tables.number_or("operation", op.operation, "crop_loss", 0.0)
     return made
 
 
-def preceding_change(before: str, this: str, tables: Tables) -> float:
-    """Change of yield by the crop before, from table ``preceding``; 0 where nothing is published. [t/ha]"""
-    raise NotImplementedError
+def preceding_change(before: Practice, this: Practice, tables: Tables) -> float:
+    """Change of yield by what stood before, from table ``preceding``; 0 where it has nothing. [t/ha]
+
+    A row for the crop goes before one for its group. A stand undersown the year before counts by its share
+    of a full stand's credit, the crop above it by the rest.
+    """
+
+    def after(crop: str) -> float:
+        for name in (crop, tables.crops[crop].group):
+            if tables.has("preceding", this.crop, f"after:{name}"):
+                return tables.number("preceding", this.crop, f"after:{name}")
+        return 0.0
+
+    if this.needs_stand:
+        return 0.0
+    stand, share = stand_broken(before, tables)
+    return share * after(stand) + (1.0 - share) * after(before.crop) if stand else after(before.crop)
+
+
+def stand_broken(before: Practice, tables: Tables) -> tuple[str, float]:
+    """Crop of the stand that is broken after a practice ("" = none), and how much of a full stand it is."""
+    if not before.leaves_stand:
+        return "", 0.0
+    stand, year = stand_of(before.leaves_stand)
+    return stand, tables.number_or("crop", stand, "sowing_year_credit_share", 1.0) if year == 1 else 1.0
 
 
 def nitrogen_to_buy(before: Practice, this: Practice, tables: Tables) -> float:
@@ -153,8 +177,8 @@ def nitrogen_to_buy(before: Practice, this: Practice, tables: Tables) -> float:
 def nitrogen_left(before: Practice, this: Practice, tables: Tables) -> float:
     """Nitrogen left to a crop by the year before and by its own cover crop. [kg/ha]
 
-    A stand gives its credit when it is broken, not while it is carried on; one undersown the year before and
-    broken at once gives none, since a first-year stand fixes little for the next crop.
+    A stand gives its credit when it is broken, not while it is carried on; in the year after its sowing it
+    gives a share of it.
     """
 
     def credit(crop: str) -> float:
@@ -163,10 +187,10 @@ def nitrogen_left(before: Practice, this: Practice, tables: Tables) -> float:
     left = credit(this.cover) if this.cover else 0.0
     if this.needs_stand:
         return left
-    if not before.leaves_stand:
-        return left + credit(before.crop) + (credit(before.undersown) if before.undersown else 0.0)
-    stand, _ = stand_of(before.leaves_stand)
-    return left + credit(before.crop if before.crop == stand else "")
+    stand, share = stand_broken(before, tables)
+    if stand:
+        return left + share * credit(stand) + (credit(before.crop) if before.crop != stand else 0.0)
+    return left + credit(before.crop) + (credit(before.undersown) if before.undersown else 0.0)
 
 
 def own_machine_cost(hours: PairHours, farm: Farm, tables: Tables) -> Array:

@@ -86,6 +86,7 @@ class PracticeList:
     index: Mapping[str, int]
     left_out: tuple[tuple[str, str], ...]
     calendar: FieldCalendar
+    machines: frozenset[str] | None = None  # owned or for hire; None = all
     reasons: Mapping[str, str] = field(default_factory=dict)  # practice key -> why it is left out
 
     def of(self, key: str) -> DatedPractice:
@@ -177,13 +178,17 @@ def sowing_day(practice: Practice, climate: Climate, tables: Tables, calendar: F
     return round(day) - (YEAR if practice.sowing in ("fall", "late_summer") else 0)
 
 
-def undersown_day(practice: Practice, sown: int | None, calendar: FieldCalendar) -> int | None:
-    """Sowing day of what is undersown: with a spring-sown crop, on frozen ground into a fall-sown one."""
+def undersown_day(
+    practice: Practice, sown: int | None, tables: Tables, calendar: FieldCalendar
+) -> int | None:
+    """Sowing day of what is undersown: a pass of its own in the crop, else at the sowing of the crop."""
     if not practice.undersown:
         return None
-    if sown is None or sown < 0:
-        return calendar.frost_seeding
-    return sown
+    anchors = season_anchors(calendar, sown, None, ())
+    for step in tables.programmes[practice.in_crop] if practice.in_crop else ():
+        if tables.operations[step.operation].kind == "sowing":
+            return min(step_days(step, anchors), default=calendar.frost_seeding)
+    return calendar.frost_seeding if sown is None or sown < 0 else sown
 
 
 def cut_days(
@@ -233,11 +238,16 @@ def date_practice(
         emerged = first_day_at(heat, tables.number("crop", crop.key, "heat_emergence"), sown)
     cuts = cut_days(practice, climate, tables, calendar, sown=sown, emerged=emerged)
     ripe, reason = None, ""
-    if practice.cuts > 0 and tables.has("crop", crop.key, "heat_first_cut"):
-        harvest = cuts[-1] if cuts else calendar.frost
+    anchors = season_anchors(calendar, sown, emerged, cuts)
+    if _ends_tilled(practice, tables):
+        harvest = _end_of_tillage(crop.key, tables, calendar)
         if len(cuts) < practice.cuts:
-            reason = f"the season here is long enough for {len(cuts)} of its {practice.cuts} cuts"
-    elif crop.product != "none" and sown is not None and practice.cut_use not in ("leave", "graze"):
+            reason = _too_few_cuts(len(cuts), practice.cuts)
+    elif practice.cuts > 0 and tables.has("crop", crop.key, "heat_first_cut"):
+        harvest = max(_days_of(practice.harvest, anchors, tables), default=calendar.frost)
+        if len(cuts) < practice.cuts:
+            reason = _too_few_cuts(len(cuts), practice.cuts)
+    elif crop.product != "none" and sown is not None:
         heat = _heat(climate, tables, crop.key)
         ripe = first_day_at(heat, tables.number("crop", crop.key, "heat_maturity"), max(sown, 0))
         harvest = YEAR if ripe is None else ripe + round(tables.number("crop", crop.key, "dry_down_days"))
@@ -245,7 +255,8 @@ def date_practice(
         harvest = min(harvest, calendar.freeze)
         cuts = (harvest,) if practice.cuts else ()
     else:
-        harvest = _end_of_work(practice, season_anchors(calendar, sown, emerged, cuts), tables, calendar)
+        days = _days_of(practice.harvest, anchors, tables)
+        harvest = min(max(days, default=calendar.frost), calendar.freeze)
     dated = DatedPractice(
         practice=practice,
         sowing_day=sown,
@@ -253,7 +264,7 @@ def date_practice(
         ripe_day=ripe,
         harvest_day=harvest,
         cut_days=cuts,
-        undersown_day=undersown_day(practice, sown, calendar),
+        undersown_day=undersown_day(practice, sown, tables, calendar),
     )
     return dated, reason
 
@@ -300,6 +311,7 @@ def dated_practices(farm: Farm, tables: Tables, climate: Climate) -> PracticeLis
         left_out=tuple(left_out),
         reasons=reasons,
         calendar=calendar,
+        machines=machines_at_hand(farm),
     )
 
 
@@ -379,20 +391,38 @@ def _days(number: int) -> str:
     return f"{number} day" if number == 1 else f"{number} days"
 
 
-def _end_of_work(
-    practice: Practice, anchors: Mapping[str, int], tables: Tables, calendar: FieldCalendar
-) -> int:
-    """Last day of a year without a harvest: its last planned pass, else in time for the fall cereals."""
-    steps = tables.programmes[practice.harvest] if practice.harvest else ()
-    days = [day for step in steps for day in step_days(step, anchors)]
-    if days:
-        return min(max(days), calendar.freeze)
+def _too_few_cuts(possible: int, wanted: int) -> str:
+    return f"the season here is long enough for {possible} of its {wanted} cuts"
+
+
+def _days_of(programme: str, anchors: Mapping[str, int], tables: Tables) -> list[int]:
+    """Days of all passes of a programme of work."""
+    steps = tables.programmes[programme] if programme else ()
+    return [day for step in steps for day in step_days(step, anchors)]
+
+
+def _ends_tilled(practice: Practice, tables: Tables) -> bool:
+    """Whether the year is spent, wholly or at its end, on tillage repeated until it is over."""
+    steps = tables.programmes[practice.in_crop] if practice.in_crop else ()
+    return any(step.until == "harvest" for step in steps)
+
+
+def _end_of_tillage(crop: str, tables: Tables, calendar: FieldCalendar) -> int:
+    """End of a tilled year: early enough for all fall cereals, and not after the crop's last day."""
     before = max(
-        tables.number("crop", crop.key, "sow_before_frost_days")
-        for crop in tables.crops.values()
-        if crop.small_grain and tables.has("crop", crop.key, "sow_before_frost_days")
+        tables.number("crop", each.key, "sow_before_frost_days")
+        for each in tables.crops.values()
+        if each.small_grain and tables.has("crop", each.key, "sow_before_frost_days")
     )
-    return round(calendar.frost - before - tables.number("field_days", "any", "turnaround_days"))
+    day = round(calendar.frost - before - tables.number("field_days", "any", "turnaround_days"))
+    if tables.crops[crop].kind != "fallow":
+        return day
+    return min(day, round(tables.number_or("crop", crop, "latest_day", day)))
+
+
+def machines_at_hand(farm: Farm) -> frozenset[str]:
+    """Machines the farm owns or can hire."""
+    return frozenset(key for key, machine in farm.machines.items() if machine.status != "none")
 
 
 def _refused(practice: Practice, farm: Farm, tables: Tables) -> str:
@@ -401,7 +431,7 @@ def _refused(practice: Practice, farm: Farm, tables: Tables) -> str:
     if practice.key in farm.refuses:
         return "you do not want it"
     if crop.key in farm.refuses:
-        return f"you do not want {crop.name_us if us else crop.name_uk}"
+        return f"you do not want {(crop.name_us if us else crop.name_uk).lower()}"
     if crop.group in farm.refuses:
         return f"you do not want any {crop.group}"
     tags = sorted(practice.tags & farm.refuses)
@@ -419,20 +449,15 @@ def _no_use(practice: Practice, farm: Farm, tables: Tables) -> str:
     if crop.product == "hay" and herd:
         return ""
     name = crop.name_us if farm.region == "us" else crop.name_uk
-    return f"nobody near buys {name}"
+    return f"nobody near buys {name.lower()}"
 
 
 def _no_machine(practice: Practice, farm: Farm, tables: Tables) -> str:
-    names = [*programmes_of(practice)]
-    if practice.leaves_stand:
-        names.append(BREAK_STAND)
-    for name in names:
+    usable = machines_at_hand(farm)
+    for name in programmes_of(practice):
         for step in tables.programmes[name]:
             machine = tables.operations[step.operation].machine
-            if machine == "none":
-                continue
-            own = farm.machines.get(machine)
-            if own is None or own.status == "none":
+            if machine != "none" and machine not in usable:
                 known = tables.machines[machine]
                 word = known.name_us if farm.region == "us" else known.name_uk
                 return f"it needs a {word}, which you neither own nor can hire"

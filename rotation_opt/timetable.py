@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -33,7 +34,10 @@ from rotation_opt.tables import Tables
 
 Array = npt.NDArray[np.float64]
 LAST_DAY = 364
-PARTS = ("break", "between", "sow", "in_crop", "harvest")
+Part = Literal["between", "sow", "in_crop", "harvest", "break"]
+PARTS: tuple[Part, ...] = ("break", "between", "sow", "in_crop", "harvest")
+MANY_PASSES = "tillage_many"  # tag of practices that live from their passes between crops
+AFTER_FALLOW = "after_fallow"  # tag of practices without a pass of their own before the seedbed
 AT_BUD = "when half the thistles are at bud"
 
 
@@ -58,14 +62,27 @@ class Timetable:
         Programmes of work and cover figures.
     calendar : FieldCalendar, optional
         Worked out from the climate if not given.
+    machines : frozenset of str, optional
+        Machines at hand, for breaking stands; all if not given.
     """
 
-    def __init__(self, climate: Climate, tables: Tables, calendar: FieldCalendar | None = None) -> None:
+    def __init__(
+        self,
+        climate: Climate,
+        tables: Tables,
+        calendar: FieldCalendar | None = None,
+        machines: frozenset[str] | None = None,
+    ) -> None:
         self.climate = climate
         self.tables = tables
         self.calendar = calendar or field_calendar(climate, tables)
         self.turnaround = round(tables.number("field_days", "any", "turnaround_days"))
         self.bare_cover = tables.number("field_days", "any", "bare_cover")
+        self._depth = {key: tables.number_or("operation", key, "depth_m", 0.0) for key in tables.operations}
+        at_hand = machines if machines is not None else frozenset(tables.machines)
+        self._usable = {key for key, each in tables.operations.items() if each.machine in at_hand | {"none"}}
+        depths = [self._depth[step.operation] for step in tables.programmes[BREAK_STAND]]
+        self._breaks_at_least, self._break_depth = min(depths), max(depths)
         self._own: dict[str, _Own] = {}
         self._cover: dict[CanopyPiece, Array] = {}
         self._left = {key: tables.number_or("operation", key, "cover_left", 1.0) for key in tables.operations}
@@ -77,13 +94,15 @@ class Timetable:
         """Whether `practice` can follow `previous` by stands and by the calendar, else why not."""
         before, this = previous.practice, practice.practice
         us = region == "us"
-        name, earlier = (this.name_us, before.name_us) if us else (this.name_uk, before.name_uk)
+        name, earlier = (each.name_us if us else each.name_uk for each in (this, before))
         if this.needs_stand and this.needs_stand != before.leaves_stand:
             crop, year = stand_of(this.needs_stand)
             word = self.tables.crops[crop].name_us if us else self.tables.crops[crop].name_uk
             return False, f"{name} needs a stand of {word} in its year {year} from the year before"
         if this.needs_stand:
             return True, ""
+        if AFTER_FALLOW in this.tags and not self._left_tilled(previous):
+            return False, f"{name} needs ground that a fallow has left clean; {earlier} does not"
         ready, wanted = self._ready_and_wanted(previous, practice)
         if ready > wanted:
             return False, (
@@ -91,25 +110,31 @@ class Timetable:
                 f"{day_in_words(ready, region)}"
             )
         between = self._between(previous, practice)
-        if before.leaves_stand and not any(op.part == "break" for op in between):
+        own = self._own_of(practice)
+        work = (*between, *own.sow, *(own.later if practice.sowing_day is None else ()))
+        if before.leaves_stand and not self._as_deep(work, self._breaks_at_least):
             return False, f"there is no time to break the stand between {earlier} and {name}"
         if this.cover:
             sown = next((op.day for op in between if self._kind[op.operation] == "sowing"), None)
             least = self.tables.number_or("crop", this.cover, "sow_least_days_before_frost", 0.0)
             last = self.calendar.frost - YEAR - round(least)
-            cover = self.tables.crops[this.cover].name_us if us else self.tables.crops[this.cover].name_uk
+            crop_sown = self.tables.crops[this.cover]
+            cover = crop_sown.name_us if us else crop_sown.name_uk
             if sown is None or sown > last:
                 return False, (
-                    f"{cover} must be sown by {day_in_words(last, region)}, and {earlier} leaves the land on "
-                    f"{day_in_words(ready, region)}"
+                    f"{cover} must be sown by {day_in_words(last, region)}, and {earlier} is on the land till "
+                    f"{day_in_words(previous.harvest_day, region)}"
                 )
-        elif this.between and not any(op.part == "between" for op in between):
-            return False, f"there is no time for the work between {earlier} and {name}"
+        elif MANY_PASSES in this.tags and this.between and all(op.part != "between" for op in between):
+            return False, f"there is no time for the passes between {earlier} and {name}"
         return True, ""
+
+    def _left_tilled(self, previous: DatedPractice) -> bool:
+        return any(op.part == "in_crop" and self._ends_growth(op) for op in self._own_of(previous).later)
 
     def _ready_and_wanted(self, previous: DatedPractice, practice: DatedPractice) -> tuple[int, int]:
         """Day the land is free, and the day it is wanted: for sowing, or for the first pass of its own."""
-        left, first = previous.harvest_day - YEAR, self._own_of(practice).first_day
+        left, first = _start_of(previous), self._own_of(practice).first_day
         if practice.sowing_day is not None and left + self.turnaround > practice.sowing_day:
             return left + self.turnaround, practice.sowing_day
         return left + 1, first
@@ -118,7 +143,7 @@ class Timetable:
 
     def programme(self, previous: DatedPractice, practice: DatedPractice) -> Programme:
         """Dated work, canopies and bare days of one pair, from the earlier harvest to its own."""
-        start = max(previous.harvest_day - YEAR, FIRST_DAY)
+        start = _start_of(previous)
         own = self._own_of(practice)
         between = () if practice.practice.needs_stand else self._between(previous, practice)
         operations = _ordered([*between, *own.sow, *own.later])
@@ -155,13 +180,12 @@ class Timetable:
         later = [
             op
             for op in in_crop
-            if op.day <= harvest and (start is None or op.day >= start) and not self._frozen(op.day)
+            if op.day <= harvest and (start is None or op.day >= start) and self._possible(op)
         ]
         later += [op for op in self._dated(this.harvest, "harvest", anchors) if op.day <= harvest]
         first = start if start is not None else min((op.day for op in later), default=harvest)
         canopies: list[CanopyPiece] = []
-        crop = self.tables.crops[this.crop]
-        if sown is not None and crop.kind != "fallow":
+        if sown is not None:
             canopies.append(
                 CanopyPiece(
                     crop=this.crop,
@@ -196,14 +220,19 @@ class Timetable:
         """The same events with the frost and freeze of the autumn before, for work ahead of the crop."""
         return {**anchors, "frost": self.calendar.frost - YEAR, "freeze": self.calendar.freeze - YEAR}
 
-    def _frozen(self, day: int) -> bool:
-        return self.calendar.freeze - YEAR < day < self.calendar.spring
+    def _possible(self, op: DatedOperation) -> bool:
+        """Whether the land is open on the day; seed broadcast into a crop wants frozen ground."""
+        closed = self.calendar.freeze - YEAR < op.day < self.calendar.spring
+        return not closed or (op.part == "in_crop" and self._kind[op.operation] == "sowing")
 
-    def _dated(self, programme: str, part: str, anchors: Mapping[str, int]) -> list[DatedOperation]:
+    def _ends_growth(self, op: DatedOperation) -> bool:
+        return self._kind[op.operation] in ("tillage", "end_cover")
+
+    def _dated(self, programme: str, part: Part, anchors: Mapping[str, int]) -> list[DatedOperation]:
         if not programme:
             return []
         return [
-            _operation(step, day, part)
+            _operation(step, day, part, anchors)
             for step in self.tables.programmes[programme]
             for day in step_days(step, anchors)
         ]
@@ -211,17 +240,39 @@ class Timetable:
     def _between(self, previous: DatedPractice, practice: DatedPractice) -> tuple[DatedOperation, ...]:
         """Work between the crops: breaking a stand, stubble work, the cover crop and its end."""
         this = practice.practice
-        start = previous.harvest_day - YEAR
-        first = self._own_of(practice).first_day
+        start = _start_of(previous)
+        own = self._own_of(practice)
+        last = practice.harvest_day if practice.sowing_day is None else practice.sowing_day - 1
         anchors = self._autumn_anchors(
             season_anchors(self.calendar, practice.sowing_day, practice.emergence_day, practice.cut_days)
         )
         anchors["previous_harvest"] = start
         anchors["harvest"] = practice.harvest_day
-        work = self._dated(this.between, "between", anchors)
-        if previous.practice.leaves_stand:
-            work += self._dated(BREAK_STAND, "break", anchors)
-        return _ordered(op for op in work if start < op.day < first and not self._frozen(op.day))
+        work = [self._caught_up(op, start, own) for op in self._dated(this.between, "between", anchors)]
+        if previous.practice.leaves_stand and MANY_PASSES not in this.tags:
+            # one shallow pass is meant for stubble: it would only scratch a stand
+            work = [
+                op for op in work if not self._ends_growth(op) or self._as_deep([op], self._breaks_at_least)
+            ]
+        if previous.practice.leaves_stand and not self._turned_over([*work, *own.sow]):
+            work += [op for op in self._dated(BREAK_STAND, "break", anchors) if op.operation in self._usable]
+        return _ordered(op for op in work if start < op.day <= last and self._possible(op))
+
+    def _caught_up(self, op: DatedOperation, start: int, own: _Own) -> DatedOperation:
+        """A pass for the end of autumn that a late harvest overtakes comes right after it, else in spring."""
+        if op.day > start:
+            return op
+        soon = start + 1
+        opened = min(self.calendar.spring, own.first_day - 1)
+        return replace(op, day=soon if soon < self.calendar.freeze - YEAR else opened)
+
+    def _turned_over(self, work: Iterable[DatedOperation]) -> bool:
+        """Whether the work at hand goes deeper than breaking a stand does, so that no pass need be added."""
+        return any(self._ends_growth(op) and self._depth[op.operation] > self._break_depth for op in work)
+
+    def _as_deep(self, work: Iterable[DatedOperation], depth: float) -> bool:
+        """Whether any tillage among the work goes at least so deep."""
+        return any(self._ends_growth(op) and self._depth[op.operation] >= depth for op in work)
 
     def _carried(
         self,
@@ -242,7 +293,9 @@ class Timetable:
                     crop=this.crop if self.tables.crops[this.crop].life == "perennial" else crop,
                     start="regrowth",
                     start_day=start,
-                    end_day=practice.harvest_day,
+                    end_day=min(
+                        (op.day for op in own.later if self._ends_growth(op)), default=practice.harvest_day
+                    ),
                     cut_days=practice.cut_days,
                     sowing_rate_ratio=1.0,
                     row_spacing_m=this.row_spacing_m,
@@ -269,8 +322,8 @@ class Timetable:
         """First day on which tillage or a pass meant for it ends what is growing; at the latest sowing."""
         ends = [
             op.day
-            for op in (*between, *own.sow)
-            if op.day > start and self._kind[op.operation] in ("tillage", "end_cover")
+            for op in (*between, *own.sow, *(own.later if practice.sowing_day is None else ()))
+            if op.day > start and self._ends_growth(op)
         ]
         last = practice.sowing_day if practice.sowing_day is not None else practice.harvest_day
         return min([*ends, last])
@@ -285,7 +338,7 @@ class Timetable:
         canopies: Sequence[CanopyPiece],
         start: int,
     ) -> tuple[tuple[int, int], ...]:
-        first, last = index_of(start), index_of(practice.harvest_day)
+        first, last = index_of(start), index_of(practice.harvest_day) - 1
         open_ground = np.ones(last - first + 1)
         residue = self._residue_after(previous)
         dead = {
@@ -306,7 +359,13 @@ class Timetable:
             residue = (1.0 - (1.0 - residue) * (1.0 - dead.get(day, 0.0))) * passes.get(day, 1.0)
         open_ground[at - first :] *= 1.0 - residue
         for piece in canopies:
-            open_ground *= 1.0 - self._cover_of(piece)[first : last + 1]
+            cover = self._cover_of(piece)[first : last + 1]
+            open_ground *= 1.0 - cover
+            if self.tables.crops[piece.crop].life == "perennial":
+                # once it has closed, a stand holds the soil, freshly cut or dormant as it may be
+                closed = 0 if piece.start == "regrowth" else int(np.argmax(cover >= self.bare_cover))
+                if closed or piece.start == "regrowth":
+                    open_ground[closed : index_of(piece.end_day) - first] = 0.0
         return _spans(1.0 - open_ground < self.bare_cover, start)
 
     def _residue_after(self, previous: DatedPractice) -> float:
@@ -376,7 +435,7 @@ def all_programmes(
     reasons : dict
         (previous key, practice key) -> sentence, for each pair that does not fit.
     """
-    timetable = Timetable(climate, tables, practice_list.calendar)
+    timetable = Timetable(climate, tables, practice_list.calendar, practice_list.machines)
     count = len(practice_list.all)
     pair_index = np.full((count, count), -1, dtype=np.int32)
     programmes: list[Programme] = []
@@ -392,9 +451,21 @@ def all_programmes(
     return tuple(programmes), pair_index, reasons
 
 
-def _operation(step: Step, day: int, part: str) -> DatedOperation:
-    stage = AT_BUD if step.anchor == "bud" and step.offset_days == 0 else ""
-    return DatedOperation(day=day, operation=step.operation, programme=step.programme, part=part, stage=stage)  # type: ignore[arg-type]
+def _start_of(previous: DatedPractice) -> int:
+    """Day of the harvest before, in this season's count; one before 1 July counts as on 1 July."""
+    return max(previous.harvest_day - YEAR, FIRST_DAY)
+
+
+def _operation(step: Step, day: int, part: Part, anchors: Mapping[str, int]) -> DatedOperation:
+    stage = _stage(day - anchors["bud"]) if step.anchor == "bud" else ""
+    return DatedOperation(day=day, operation=step.operation, programme=step.programme, part=part, stage=stage)
+
+
+def _stage(days: int) -> str:
+    """What to look for in the field, so many days from the bud stage of creeping thistle."""
+    if days == 0:
+        return AT_BUD
+    return f"{abs(days)} days {'before' if days < 0 else 'after'} half the thistles are at bud"
 
 
 def _ordered(work: Iterable[DatedOperation]) -> tuple[DatedOperation, ...]:

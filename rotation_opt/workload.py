@@ -111,13 +111,19 @@ def own_machines(farm: Farm, tables: Tables) -> tuple[str, ...]:
 
 
 def cut_shares(practice: Practice, tables: Tables) -> tuple[float, ...]:
-    """Share of the year's hay in each cut of a practice; the shares of the cuts it takes add up to 1."""
+    """Share of the year's hay in each cut a practice takes.
+
+    In a full year of a stand the shares are those of the table, so that fewer cuts bring in less; in the
+    year of sowing, whose yield ratio is for the cuts it has, they add up to 1.
+    """
     if practice.cuts <= 0:
         return ()
     cuts = range(1, practice.cuts + 1)
     parts = [tables.number_or("crop", practice.crop, f"cut{number}_share", 0.0) for number in cuts]
     whole = sum(parts)
-    return tuple(part / whole for part in parts) if whole > 0.0 else (1.0 / practice.cuts,) * practice.cuts
+    if whole <= 0.0:
+        return (1.0 / practice.cuts,) * practice.cuts
+    return tuple(parts) if practice.needs_stand else tuple(part / whole for part in parts)
 
 
 def pass_work(operation: str, crop_t_ha: float, farm: Farm, tables: Tables) -> PassWork:
@@ -246,8 +252,8 @@ def capacity(farm: Farm, tables: Tables) -> Capacity:
 
 
 def field_day_shares(quantity: str, tables: Tables) -> Array:
-    """Share of days fit for work in each half-month, shape (24,); the table counts half-months from 1."""
-    return np.array([tables.number("field_days", str(half + 1), quantity) for half in range(HALF_MONTHS)])
+    """Share of days fit for work in each half-month, shape (24,)."""
+    return np.array([tables.number("field_days", f"{half:02d}", quantity) for half in range(HALF_MONTHS)])
 
 
 def _crop_t_ha(practice: Practice, farm: Farm, tables: Tables) -> float:
