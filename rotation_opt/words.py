@@ -7,6 +7,7 @@ knows that "lucerne" and "alfalfa" are one plant whichever of the two the tables
 from __future__ import annotations
 
 import difflib
+import functools
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
@@ -120,8 +121,10 @@ SAME: tuple[tuple[str, ...], ...] = (
     ("chisel plow", "chisel plough", "chisel"),
     ("disk", "disc", "tandem disk", "disk harrow", "disc harrow", "scheibenegge"),
     ("field cultivator", "cultivator", "grubber", "tined cultivator"),
-    ("sweep cultivator", "wide sweep", "undercutter", "goose-foot cultivator", "duckfoot cultivator",
-     "wide-blade cultivator", "blade cultivator", "root cutter"),
+    ("stubble cultivator", "sweep cultivator", "goose-foot cultivator", "duckfoot cultivator",
+     "stubble cultivator with sweeps", "stubble cultivator with goosefeet"),
+    ("wide-blade undercutter", "undercutter", "wide sweep", "wide-blade cultivator", "blade cultivator",
+     "root cutter"),
     ("rotary hoe", "blind cultivator"),
     ("tine weeder", "tine harrow", "weeder harrow", "finger harrow", "flex-tine harrow", "spring tine weeder",
      "striegel", "hackstriegel"),
@@ -141,6 +144,20 @@ SAME: tuple[tuple[str, ...], ...] = (
     ("cultipacker", "roller", "packer", "roller-packer", "cambridge roller"),
     ("manure spreader", "muck spreader"),
 )  # fmt: skip
+
+#: Plants taken for a creeping weed, and what they are: to be told instead of a nearest spelling.
+NOT_CREEPING: Mapping[str, str] = {
+    "bull thistle": "Bull thistle lives two years and does not creep: a cut below the crown ends it.",
+    "spear thistle": "Spear thistle lives two years and does not creep: a cut below the crown ends it.",
+    "musk thistle": "Musk thistle lives one or two years and does not creep.",
+    "annual sowthistle": "Annual sowthistle does not creep; the perennial one has roots that do.",
+    "wild buckwheat": "Wild buckwheat climbs like bindweed but is an annual that does not creep.",
+    "black bindweed": "Black-bindweed climbs like field bindweed but is an annual that does not creep.",
+    "hedge bindweed": "Hedge bindweed is another plant than field bindweed; nothing is known of it here.",
+    "dock": "Docks have tap roots and do not creep; they are not planned for here.",
+    "curly dock": "Docks have tap roots and do not creep; they are not planned for here.",
+    "broadleaf dock": "Docks have tap roots and do not creep; they are not planned for here.",
+}
 
 #: Words that have no place on a grower's page; a test reads the printed pages for them.
 AVOID: tuple[str, ...] = (
@@ -207,9 +224,10 @@ def _singular(name: str) -> str:
     return name
 
 
-def _forms(name: str) -> set[str]:
+@functools.cache
+def _forms(name: str) -> frozenset[str]:
     first = plain(name)
-    return {first, _singular(first), first.replace(" ", "")} - {""}
+    return frozenset({first, _singular(first), first.replace(" ", "")} - {""})
 
 
 _GROUPS: tuple[frozenset[str], ...] = tuple(
@@ -240,7 +258,7 @@ def find(wanted: str, names: Mapping[str, Iterable[str]]) -> str | None:
     if wanted in names:
         return wanted
     forms = _forms(wanted)
-    known = {key: set().union(*map(_forms, (key, *own))) for key, own in names.items()}
+    known = {key: frozenset().union(*map(_forms, (key, *own))) for key, own in names.items()}
     for key, own in known.items():
         if forms & own:
             return key
@@ -271,7 +289,7 @@ def nearest(wanted: str, names: Mapping[str, Iterable[str]] | Sequence[str]) -> 
         return ""
     by_form: dict[str, str] = {}
     for key, own in names.items():
-        for form in sorted(set().union(*map(_forms, (key, *own)))):
+        for form in sorted(frozenset().union(*map(_forms, (key, *own)))):
             by_form.setdefault(form, key)
     for group in _GROUPS:
         target = next((by_form[form] for form in sorted(group) if form in by_form), None)
@@ -279,6 +297,9 @@ def nearest(wanted: str, names: Mapping[str, Iterable[str]] | Sequence[str]) -> 
             for form in sorted(group):
                 by_form.setdefault(form, target)
     sought = plain(wanted)
+    close = difflib.get_close_matches(sought, list(by_form), n=1, cutoff=0.85)
+    if close:
+        return by_form[close[0]]
     if len(sought) > 2:
         whole = [
             form for form in by_form if sought in form.split() or set(form.split()) < set(sought.split())

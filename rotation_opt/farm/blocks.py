@@ -76,12 +76,7 @@ def _refuse(allowed: str, hint: str = "") -> PydanticCustomError:
 def _number(low: float, high: float, *, above: bool = False, whole: bool = False) -> BeforeValidator:
     """A finite number between limits; the limits stop slips of the hand, they are not agronomy."""
     kind = "a whole number" if whole else "a number"
-    if math.isinf(low):
-        bounds = f"up to {high:,.0f}"
-    elif above:
-        bounds = f"above {low:g} and up to {high:,.10g}"
-    else:
-        bounds = f"from {low:g} to {high:,.10g}"
+    bounds = f"above {low:g} and up to {high:,.10g}" if above else f"from {low:,.10g} to {high:,.10g}"
     if whole:
         bounds = f"from {low:.0f} to {high:.0f}"
     allowed = f"allowed is {kind} {bounds}"
@@ -189,7 +184,7 @@ def _name(kind: Kind) -> BeforeValidator:
 def _length(count: int, what: str) -> AfterValidator:
     def check(value: list[Any]) -> list[Any]:
         if len(value) != count:
-            raise _refuse(f"allowed is a list of {count} numbers, {what}", f"It has {len(value)}.")
+            raise _refuse(f"allowed is a list of {count} numbers, {what}")
         return value
 
     return AfterValidator(check)
@@ -518,6 +513,8 @@ MANY: dict[str, type[Block]] = {
     "outlet": OutletBlock,
     "crop": CropBlock,
 }
+#: Other spellings of a block's name.
+SPELT = {"labor": "labour"}
 NEEDED_BLOCKS = {
     "farm": "who and where the farm is",
     "field": "at least one field",

@@ -202,10 +202,10 @@ def _machines_are_as_said(case: _Case) -> None:
                 build.hire_rate(block, machine)
             except ValueError:
                 keys = {
-                    "ha": "hire_rate_per_acre or hire_rate_per_ha",
-                    "bale": "hire_rate_per_bale",
-                    "t": "hire_rate_per_ton or hire_rate_per_t",
-                    "h": "hire_rate_per_hour",
+                    "ha": "area: use hire_rate_per_acre or hire_rate_per_ha",
+                    "bale": "the bale: use hire_rate_per_bale",
+                    "t": "weight: use hire_rate_per_ton or hire_rate_per_t",
+                    "h": "the hour: use hire_rate_per_hour",
                 }
                 allowed = f"this machine is hired by {keys[machine.hire_unit]}"
                 case.tell(placed, rate, show(getattr(block, rate)), allowed)

@@ -19,6 +19,15 @@ _WHAT = {
     "ban": "a crop, crop group or kind of practice",
     "share": "a crop or crop group",
 }
+_FILES = {
+    "crop": "crops.csv",
+    "grown": "crops.csv and practices.csv",
+    "weed": "weeds.csv",
+    "machine": "machines.csv",
+    "station": "climates.csv",
+    "ban": "crops.csv and practices.csv",
+    "share": "crops.csv",
+}
 _MOST_LISTED = 12
 
 
@@ -73,9 +82,13 @@ class Names:
         keys = list(self._names[kind])
         if len(keys) <= _MOST_LISTED:
             return f"allowed is {words.listed([self.shown(kind, key) for key in keys])}"
-        return f"allowed is {_WHAT[kind]} of the crop tables ({len(keys)} are known)"
+        return f"allowed is {_WHAT[kind]} named in the crop tables ({_FILES[kind]})"
 
     def hint(self, kind: Kind, name: str) -> str:
         """Nearest spelling as a question, empty if nothing comes near."""
+        if kind == "weed":
+            for other, what in words.NOT_CREEPING.items():
+                if words.plain(name).removesuffix("s") == words.plain(other):
+                    return what
         near = words.nearest(name, self._names[kind])
         return f'Did you mean "{self.shown(kind, near)}"?' if near else ""

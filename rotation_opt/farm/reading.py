@@ -19,6 +19,12 @@ from rotation_opt.words import listed, nearest
 B = TypeVar("B", bound=Block)
 
 _TITLE_KEY = {"field": "name", "machine": "name", "outlet": "name", "crop": "name", "patch": "weed"}
+_INNER_KEYS = {
+    "year": "the year",
+    "crop": "the crop of that year",
+    "from": 'the first day, like "11-01"',
+    "to": 'the last day, like "02-15"',
+}
 _ALLOWED_TYPES = {
     "list_type": "allowed is a list in square brackets, like [1, 2]",
     "dict_type": 'allowed is a group in curly brackets, like { "corn" = 40 }',
@@ -73,7 +79,12 @@ def read_blocks(content: Mapping[str, Any], names: Names, report: Report) -> Blo
     known = {**blocks.SINGLE, **blocks.MANY}
     single: dict[str, Placed] = {}
     many: dict[str, tuple[Placed, ...]] = {}
-    for name, raw in content.items():
+    for written, raw in content.items():
+        name = blocks.SPELT.get(written, written)
+        if name != written and name in content:
+            report.add(
+                (written,), f"[{written}]", "", f"[{name}] and [{written}]", "one of the two is enough"
+            )
         if name not in known:
             found = (
                 "a block of that name" if isinstance(raw, dict | list) else "a key that belongs to no block"
@@ -85,14 +96,15 @@ def read_blocks(content: Mapping[str, Any], names: Names, report: Report) -> Blo
             )
         elif name in blocks.SINGLE:
             if isinstance(raw, dict):
-                single[name] = _block(blocks.SINGLE[name], raw, (name,), f"[{name}]", names, report)
+                single[name] = _block(blocks.SINGLE[name], raw, (written,), f"[{written}]", names, report)
             else:
                 found = "several blocks" if isinstance(raw, list) else show(raw)
                 report.add((name,), f"[{name}]", "", found, f"allowed is one block with the head [{name}]")
         else:
             many[name] = tuple(_each(name, raw, names, report))
     for name, what in blocks.NEEDED_BLOCKS.items():
-        if name not in content or content[name] == []:
+        spellings = [name, *(other for other, meant in blocks.SPELT.items() if meant == name)]
+        if all(content.get(spelt, []) == [] for spelt in spellings):
             head = f"[[{name}]]" if name in blocks.MANY else f"[{name}]"
             report.add((), head, "", "no such block", f"needed is {what}, under the head {head}")
     return Blocks(single, many)
@@ -206,7 +218,9 @@ def _tell(model: type[Block], detail: ErrorDetails, path: Path_, title: str, rep
         found = show(detail["input"])
     if kind == "missing":
         key = _spoken(loc[:-1])
-        report.add((*path, *loc), title, key, f"no {loc[-1]}", f"needed is {loc[-1]}")
+        report.add(
+            (*path, *loc), title, key, f"no {loc[-1]}", f"needed is {_INNER_KEYS.get(str(loc[-1]), loc[-1])}"
+        )
         return
     context = detail.get("ctx", {})
     allowed = context.get("allowed") if kind == "farm_file" else _ALLOWED_TYPES.get(kind)

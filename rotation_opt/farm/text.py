@@ -170,13 +170,13 @@ def _slip(row: str) -> tuple[str, str] | None:
     value = re.sub(r"\s+#.*$", "", found["value"]) if '"' not in found["value"] else found["value"]
     if not value or value.startswith("#"):
         return "a value is missing after =", "Give a value or take the line out."
+    if re.fullmatch(r"[-+]?[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?", value):
+        return "allowed is a number without thousands marks", f"Write {value.replace(',', '')}."
     if re.fullmatch(r"[-+]?\d+,\d+", value):
         return (
             "allowed is a number with a decimal point",
             f"Use a point, not a comma: {value.replace(',', '.')}.",
         )
-    if re.fullmatch(r"[-+]?\d{1,3}(?:,\d{3})+(?:\.\d+)?", value):
-        return "allowed is a number without thousands marks", f"Write {value.replace(',', '')}."
     if re.fullmatch(r"[-+]?0\d+(?:\.\d+)?", value):
         return "allowed is a number without leading zeros", f"Write {value.lstrip('0') or '0'}."
     if re.fullmatch(r"[-+]?(?:\d+\.|\.\d+)", value):
@@ -247,6 +247,8 @@ def show(value: object) -> str:
         return f"a list of {len(value)} values" if len(value) != 1 else "a list of 1 value"
     if isinstance(value, dict):
         return "a group of keys"
+    if isinstance(value, float):
+        return repr(value).removesuffix(".0")
     return str(value)
 
 
@@ -264,6 +266,8 @@ def place(file: str, path: Path_, lines: Mapping[Path_, int], block: str = "") -
             parts[-1] += f" {part + 1}"
         else:
             parts.append(part)
+    if not block and len(path) > 1 and isinstance(path[1], str):
+        parts[1] = f"[{parts[1]}]"
     return ", ".join(parts)
 
 
