@@ -1,0 +1,350 @@
+"""Brings together what the farm, its seasons, work and money say into the arrays of the selection."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+import numpy as np
+
+from .arrays import FieldData, Flags, Floats, Integers, Limits, OutletData, SelectionData, ShareData
+from .budgets import PairBudgets
+from .climate import Climate
+from .practices import DatedPractice, PracticeList
+from .records import Farm, Field, Programme
+from .season import Response, reserve_from_count
+from .succession import Succession
+from .tables import Tables
+from .weeds.yield_loss import loss_figures
+from .workload import Capacity, PairHours, hire_rate, money
+
+SURE_STAGES = ("rosette", "stem", "bud", "flower", "mature")  # shoots counted while the crop stood
+
+
+def selection_data(
+    farm: Farm,
+    tables: Tables,
+    climate: Climate,
+    *,
+    practice_list: PracticeList,
+    programmes: Sequence[Programme],
+    pair_index: Integers,
+    response: Response,
+    hours: PairHours,
+    capacity: Capacity,
+    budgets: PairBudgets,
+    succession: Succession,
+) -> SelectionData:
+    """All arrays of the selection for one farm; see `SelectionData`."""
+    practices = practice_list.all
+    crops = tuple(dict.fromkeys(dated.crop for dated in practices))
+    groups = tuple(dict.fromkeys(tables.crops[crop].group for crop in crops))
+    sold = [_product(dated, tables) for dated in practices]
+    products = tuple(dict.fromkeys(crop for crop in sold if crop))
+    index = np.asarray(pair_index, dtype=np.int64)
+    figures = [
+        [loss_figures(tables, weed, tables.crops[dated.crop].group) for weed in response.weeds]
+        for dated in practices
+    ]
+    loss = np.array(figures, dtype=float).reshape(len(practices), len(response.weeds), 2) / 100.0
+    us = farm.region == "us"
+    return SelectionData(
+        first_year=farm.first_year,
+        years=farm.years,
+        practice_keys=tuple(dated.key for dated in practices),
+        crop_of=np.array([crops.index(dated.crop) for dated in practices], dtype=np.int64),
+        group_of=np.array(
+            [groups.index(tables.crops[dated.crop].group) for dated in practices], dtype=np.int64
+        ),
+        crops=crops,
+        groups=groups,
+        machines=hours.machines,
+        machine_words=tuple(
+            tables.machines[key].name_us if us else tables.machines[key].name_uk for key in hours.machines
+        ),
+        products=products,
+        product_words=tuple(_name(crop, farm, tables) for crop in products),
+        weeds=response.weeds,
+        draws=response.draws,
+        pair_index=index,
+        may_follow=succession.may_follow,
+        cost_per_ha=budgets.cost_per_ha,
+        yield_t_ha=budgets.yield_t_ha,
+        haul_per_t=budgets.haul_per_t,
+        bare_days=np.array([programme.bare_days for programme in programmes], dtype=float),
+        labour_h=hours.labour,
+        machine_h=hours.machine,
+        hired_area=hours.hired_ha,
+        product_of=np.array([products.index(crop) if crop else -1 for crop in sold], dtype=np.int64),
+        is_hay=np.array([bool(crop) and tables.crops[crop].product == "hay" for crop in sold], dtype=bool),
+        kept=response.kept,
+        added=response.added,
+        autumn_kept=response.autumn_kept,
+        autumn_added=response.autumn_added,
+        count_kept=response.count_kept,
+        count_added=response.count_added,
+        count_shoots=response.shoots_full * response.count_shoots,
+        power=response.power,
+        reserve_cap=response.reserve_cap,
+        loss_index=loss[:, :, 0],
+        loss_most=loss[:, :, 1],
+        likely=response.draws.index("likely"),
+        rules=succession.rules,
+        fields=tuple(
+            _field(
+                farm,
+                field,
+                tables=tables,
+                climate=climate,
+                response=response,
+                pair_index=index,
+                succession=succession,
+            )
+            for field in farm.fields
+        ),
+        limits=_limits(
+            farm,
+            tables,
+            practices=practices,
+            products=products,
+            hours=hours,
+            capacity=capacity,
+            budgets=budgets,
+        ),
+        burden_weight=np.ones(len(response.weeds)),
+        discount=(1.0 + money(farm, tables, "interest_rate")) ** -np.arange(1.0, farm.years + 1.0),
+    )
+
+
+def _name(crop: str, farm: Farm, tables: Tables) -> str:
+    known = tables.crops[crop]
+    name = known.name_us if farm.region == "us" else known.name_uk
+    return name[:1].lower() + name[1:]
+
+
+def _product(dated: DatedPractice, tables: Tables) -> str:
+    """Crop that a practice carries off the field; empty if it is left, grazed or nothing."""
+    practice = dated.practice
+    carried = practice.cut_use not in ("leave", "graze") and tables.crops[practice.crop].product != "none"
+    return practice.crop if carried else ""
+
+
+# ---------------------------------------------------------------- fields
+
+
+def _field(
+    farm: Farm,
+    field: Field,
+    *,
+    tables: Tables,
+    climate: Climate,
+    response: Response,
+    pair_index: Integers,
+    succession: Succession,
+) -> FieldData:
+    share, reserve = infestation(
+        farm,
+        field,
+        tables=tables,
+        climate=climate,
+        response=response,
+        pair_index=pair_index,
+        succession=succession,
+    )
+    return FieldData(
+        name=field.name,
+        area_ha=field.area_ha,
+        history=succession.histories[field.name],
+        start_reserve=reserve,
+        infested_share=share,
+        allowed=succession.allowed[field.name],
+        farmed=succession.farmed[field.name],
+        yield_ratio=field.yield_ratio,
+        landlord_share=field.landlord_share,
+        rent_per_ha=field.rent_per_ha,
+    )
+
+
+def infestation(
+    farm: Farm,
+    field: Field,
+    *,
+    tables: Tables,
+    climate: Climate,
+    response: Response,
+    pair_index: Integers,
+    succession: Succession,
+) -> tuple[Floats, Floats]:
+    """Infested share (W,) and root reserve at the last harvest (W, D) from the patches counted.
+
+    A count made in the last crop, where the crop before is known too, is carried through that season to its
+    harvest; any other count is read as the reserve itself. Several patches of one weed are averaged by area.
+    """
+    weeds, draws = len(response.weeds), len(response.draws)
+    share, reserve = np.zeros(weeds), np.zeros((weeds, draws))
+    history = succession.histories[field.name]
+    pair = int(pair_index[history[-2], history[-1]]) if len(history) > 1 else -1
+    for number, weed in enumerate(response.weeds):
+        patches = [patch for patch in field.patches if patch.weed == weed and patch.area_ha > 0]
+        area = sum(patch.area_ha for patch in patches)
+        if area <= 0:
+            continue
+        for patch in patches:
+            counted = date.fromisoformat(patch.counted_on)
+            day = (counted - date(counted.year, 1, 1)).days
+            known = reserve_from_count(
+                patch.shoots_per_m2,
+                day,
+                patch.stage,
+                weed,
+                climate=climate,
+                tables=tables,
+                draws=response.draws,
+            )
+            if pair >= 0 and counted.year == farm.first_year - 1 and patch.stage in SURE_STAGES:
+                every = np.arange(draws)
+                start = response.start_from_count(pair, number, every, patch.shoots_per_m2)
+                carried = response.after(pair, number, every, start)
+                known = np.where(np.isnan(carried), known, carried)
+            reserve[number] += known * patch.area_ha / area
+        share[number] = min(1.0, area / field.area_ha)
+    return share, reserve
+
+
+# ---------------------------------------------------------------- limits
+
+
+def _limits(
+    farm: Farm,
+    tables: Tables,
+    *,
+    practices: Sequence[DatedPractice],
+    products: Sequence[str],
+    hours: PairHours,
+    capacity: Capacity,
+    budgets: PairBudgets,
+) -> Limits:
+    owned = np.array([farm.machines[key].status == "own" for key in hours.machines], dtype=bool)
+    extra_h, extra_cost = _extra_hire(farm, tables, hours)
+    caps = [farm.machines[key].hire_cap_ha for key in hours.machines]
+    feed_price = farm.feed_price_per_t
+    feeds = np.array([tables.crops[crop].product == "hay" for crop in products], dtype=bool)
+    if feed_price <= 0.0:
+        dearest = max(
+            (budgets.price_per_t[c] for c, eaten in zip(products, feeds, strict=True) if eaten), default=0.0
+        )
+        feed_price = dearest * money(farm, tables, "feed_hay_price_ratio")
+    outlets = tuple(
+        OutletData(
+            name=outlet.name,
+            product=products.index(outlet.crop),
+            price_per_t=outlet.price_per_t,
+            haul_per_t=outlet.haul_per_t,
+            least_t=np.where(_holds(farm, outlet.years), outlet.least_t, 0.0),
+            most_t=np.where(
+                _holds(farm, outlet.years), np.inf if outlet.most_t is None else outlet.most_t, 0.0
+            ),
+        )
+        for outlet in farm.outlets
+        if outlet.crop in products
+    )
+    return Limits(
+        labour_h=capacity.labour,
+        extra_labour_h=capacity.extra_labour,
+        extra_labour_cost_per_h=max(0.0, farm.labour.extra_wage_per_h - farm.labour.wage_per_h),
+        machine_h=np.where(owned[:, None], capacity.machine, np.inf).reshape(len(owned), 24),
+        hire_extra_h=extra_h,
+        hire_extra_cost_per_h=extra_cost,
+        hire_area_ha=np.array(
+            [np.inf if own or cap is None else cap for own, cap in zip(owned, caps, strict=True)], dtype=float
+        ),
+        outlets=outlets,
+        open_price_per_t=_open_prices(farm, tables, products, outlets, budgets),
+        feeds=feeds,
+        feed_need_t=farm.feed_need_t,
+        feed_price_per_t=feed_price,
+        storage_t=farm.hay_storage_t,
+        stored_now_t=farm.hay_stored_now_t,
+        storage_loss=farm.hay_storage_loss,
+        cash_floor=farm.cash_floor,
+        fixed_cost=farm.fixed_cost,
+        largest=_shares(farm.largest_share, farm, tables, practices),
+        least=_shares(farm.least_share, farm, tables, practices),
+    )
+
+
+def _holds(farm: Farm, years: Sequence[int]) -> Flags:
+    """(T,): plan years for which an outlet holds; no years given = all."""
+    plan = range(farm.first_year, farm.first_year + farm.years)
+    return np.array([not years or year in years for year in plan], dtype=bool)
+
+
+def _open_prices(
+    farm: Farm,
+    tables: Tables,
+    products: Sequence[str],
+    outlets: Sequence[OutletData],
+    budgets: PairBudgets,
+) -> Floats:
+    """(T, K): the usual price; reduced while a named outlet is in force; 0 where nobody buys."""
+    price = np.tile([max(0.0, budgets.price_per_t[crop]) for crop in products], (farm.years, 1))
+    surplus = money(farm, tables, "surplus_price_share")
+    for number, crop in enumerate(products):
+        if crop in farm.no_market:
+            price[:, number] = 0.0
+        named = np.zeros(farm.years, bool)
+        for outlet in outlets:
+            named |= (outlet.most_t > 0) & (outlet.product == number)
+        price[named, number] *= surplus
+    return price.reshape(farm.years, len(products))
+
+
+def _extra_hire(farm: Farm, tables: Tables, hours: PairHours) -> tuple[Floats, Floats]:
+    """Hours a year that own machines can be helped out with by hired ones, and what such an hour costs.
+
+    The own running cost of the hours not run is not taken off: hired help in a pinch is dear.
+    """
+    count = len(hours.machines)
+    extra, cost = np.zeros(count), np.zeros(count)
+    for number, key in enumerate(hours.machines):
+        own = farm.machines[key]
+        if own.status != "own" or not own.also_hire:
+            continue
+        worked, run = hours.own_ha[:, number].sum(), hours.machine[:, number].sum()
+        per_ha = float(run / worked) if worked > 0 else 1.0
+        extra[number] = np.inf if own.hire_cap_ha is None else own.hire_cap_ha * per_ha
+        cost[number] = hire_rate(key, farm, tables) * _units_per_hour(key, per_ha, tables)
+    return extra, cost
+
+
+def _units_per_hour(machine: str, hours_per_ha: float, tables: Tables) -> float:
+    """Hire units that an hour's work makes: hectares, tonnes, bales or the hour itself."""
+    unit = tables.machines[machine].hire_unit
+    if unit == "h":
+        return 1.0
+    if unit == "ha":
+        return 1.0 / max(hours_per_ha, 1e-9)
+    tonnes = tables.number("machine", machine, "throughput_t_h")
+    return tonnes if unit == "t" else tonnes * 1000.0 / tables.number("machine", machine, "bale_kg")
+
+
+def _shares(
+    shares: Mapping[str, float], farm: Farm, tables: Tables, practices: Sequence[DatedPractice]
+) -> tuple[ShareData, ...]:
+    """Land shares of crops, groups or ``legume`` (a legume as main crop, or sown under it)."""
+
+    def belongs(dated: DatedPractice, key: str) -> bool:
+        crop = tables.crops[dated.crop]
+        if key == "legume":
+            return crop.legume or "legume" in dated.practice.tags
+        return key in (crop.key, crop.group)
+
+    def name(key: str) -> str:
+        return "legumes" if key == "legume" else _name(key, farm, tables) if key in tables.crops else key
+
+    return tuple(
+        ShareData(
+            name=name(key), member=np.array([belongs(dated, key) for dated in practices], bool), share=share
+        )
+        for key, share in shares.items()
+    )
