@@ -189,7 +189,7 @@ def plan(
     farm: FarmLike,
     years: int | None = None,
     tables: Tables | None = None,
-    progress: Callable[[str, float], None] | None = None,
+    progress: Callable[..., None] | None = None,
 ) -> PlanSet:
     """Alternative rotations for a farm.
 
@@ -202,7 +202,7 @@ def plan(
     tables : Tables, optional
         Crop tables of your own.
     progress : callable, optional
-        Told what is being worked on and the share that is done.
+        Told what is being worked on and, where it is known, the share that is done.
 
     Returns
     -------

@@ -20,7 +20,7 @@ WIDEST = 120
 WITHOUT_TERMINAL = 80
 PATIENCE_S = 1.0  # a shorter wait needs no word of what is going on
 
-Progress = Callable[[str, float], None]
+Progress = Callable[..., None]  # told what is being worked on and, where known, the share that is done
 
 
 def show(page: Page, width: int | None) -> None:
@@ -77,16 +77,15 @@ def progress() -> Iterator[Progress | None]:
     columns = (
         TextColumn("{task.description}", markup=False),
         BarColumn(),
-        TextColumn("{task.percentage:3.0f} %"),
         TimeElapsedColumn(),
     )
     console = Console(stderr=True, color_system=None, highlight=False)
     bar = Bar(*columns, console=console, transient=True)
     begun = time.monotonic()
-    task = bar.add_task("Reading", total=1.0)
+    task = bar.add_task("Reading", total=None)  # the bar swings until a share is told
 
-    def tell(what: str, share: float) -> None:
-        bar.update(task, description=what, completed=share)
+    def tell(what: str, share: float | None = None) -> None:
+        bar.update(task, description=what, completed=share, total=None if share is None else 1.0)
         if not bar.live.is_started and time.monotonic() - begun > PATIENCE_S:
             bar.start()
 

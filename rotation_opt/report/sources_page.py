@@ -22,6 +22,7 @@ FIGURE_TABLES = {
     "canopy": "Canopies",
     DRAW_TABLE: "Courses of the weeds: low, likely and high",
 }
+RATIO = {"1", "none"}  # units of figures that have none
 MARKS = {
     "seen": "read in the source",
     "fitted": "fitted to published trials",
@@ -30,6 +31,15 @@ MARKS = {
     "memory": "from memory, not checked",
     "judgement": "our own judgement",
     "invented": "made up for the demo farm",
+}
+BASIS = {
+    "seen": "read",
+    "fitted": "fitted",
+    "derived": "worked out",
+    "practice": "common practice",
+    "memory": "from memory",
+    "judgement": "judgement",
+    "invented": "invented",
 }
 NOT_PUBLISHED = {
     "practice": "common practice, no source",
@@ -84,9 +94,12 @@ def sources_page(tables: Tables, figures: Sequence[Figure], whose: str = "") -> 
     entries = tuple(Entry(label=source.key, text=citation(source)) for source in cited)
     sections.append(Section(key="sources", title="Sources", blocks=(Entries(items=entries),)))
     lead = f"{len(figures)} figures from {len(cited)} sources."
+    basis = "Basis: " + ", ".join(
+        f"{word} = {MARKS[mark]}" for mark, word in BASIS.items() if word != MARKS[mark]
+    )
     return Page(
         title=f"Figures behind the plans for {whose}" if whose else "Figures in the tables",
-        lead=(lead,),
+        lead=(lead, f"{basis}."),
         sections=tuple(sections),
     )
 
@@ -95,19 +108,19 @@ def citation(source: Source) -> str:
     """One source in full; what is not published says so."""
     if source.kind in NOT_PUBLISHED:
         return f"{NOT_PUBLISHED[source.kind]}. {_known(source.title)}".strip()
-    parts = (source.authors, source.year, source.title, source.publisher, source.address)
-    return ". ".join(filter(None, map(_known, parts))) + "."
+    parts = (source.authors, source.year, source.title, source.publisher)
+    return " ".join((*(f"{part}." for part in map(_known, parts) if part), _known(source.address))).strip()
 
 
 def _row(figure: Figure) -> tuple[str, ...]:
-    value = f"{figure.value:.10g} {figure.unit}"
+    value = f"{figure.value:.10g}" if figure.unit in RATIO else f"{figure.value:.10g} {figure.unit}"
     if figure.low is not None and figure.high is not None:
         value += f" ({figure.low:.10g} to {figure.high:.10g})"
     return (
         figure.subject.replace("_", " "),
         figure.quantity.replace("_", " "),
         value,
-        MARKS[figure.mark],
+        BASIS[figure.mark],
         figure.source,
     )
 
