@@ -117,13 +117,14 @@ def list_practices(farm: FarmLike, tables: Tables | None = None) -> pd.DataFrame
     """
     import pandas as pd
 
-    from rotation_opt import climate, practices
+    from rotation_opt import climate, practices, varieties
     from rotation_opt.report.wording import Wording
 
     tables = tables or crop_tables.read()
     farm = _farm(farm, tables)
     wording = Wording(farm, tables)
-    offered = practices.dated_practices(farm, tables, climate.for_farm(farm, tables))
+    place = climate.for_farm(farm, tables)
+    offered = practices.dated_practices(farm, varieties.fitted(tables, place), place)
     return pd.DataFrame(
         [
             {
