@@ -74,11 +74,10 @@ class Works:
     def effect(self, operation: str) -> tuple[float, Array]:
         """Share of shoots, and of each weed's store (W,), that one pass leaves alive."""
         if operation not in self._effects:
-            figure = self._tables.number_or
-            area = figure("operation", operation, "area_share", 1.0)
-            removed = figure("operation", operation, "shoot_removed", 0.0)
-            depth = figure("operation", operation, "depth_m", 0.0)
-            kill = figure("operation", operation, "store_kill", 0.0)
+            area, removed, depth, kill = (
+                self._tables.number("operation", operation, quantity)
+                for quantity in ("area_share", "shoot_removed", "depth_m", "store_kill")
+            )
             within = 1.0 - np.exp(-depth / self._parameters.store_depth_m)
             self._effects[operation] = 1.0 - removed * area, 1.0 - kill * area * within
         return self._effects[operation]
@@ -143,8 +142,9 @@ def light_course(
 ) -> Array:
     """Share of full light at the top of the weed, day by day.
 
-    The weed's mean height grows with heat, in proportion to light below ``light_full``; later shoots and
-    cuts lower it, frost ends it. A climbing weed escapes part of the shade.
+    The weed's mean height grows with heat, slowly until shoots reach ``compensation_heat`` (stems stretch
+    from about 7 leaves on, Weill 2013) and in proportion to light below ``light_full``; new shoots and cuts
+    lower it, frost ends it. Light and height do not differ between draws (means over draws are used). A climbing weed escapes part of the shade.
 
     Parameters
     ----------
@@ -169,17 +169,29 @@ def light_course(
     enough = weeds.light_full.mean(axis=1)
     pace = weeds.height_m / weeds.height_heat
     escape = weeds.climb_escape
-    standing = np.zeros(len(weeds.weeds))
+    regrow_heat = weeds.regrow_heat.mean(axis=1)
+    turning = weeds.compensation_heat.mean(axis=1)
+    shoots, age = np.zeros_like(height), np.zeros_like(height)
     for day in range(days):
         target = calendar.target[day]
-        height[start == day] = 0.0
+        begun = start == day
+        height[begun] = 0.0
+        shoots[begun] = 0.0
         height *= shoots_left[day][:, None]
-        # later shoots start from the ground: the mean falls
-        height *= np.divide(standing, target, out=np.zeros_like(target), where=target > 0).clip(max=1.0)
-        standing = target
+        shoots *= shoots_left[day][:, None]
+        # shoots that come up now start from the ground: the mean height falls
+        before = np.minimum(shoots, target)
+        back = 1.0 - np.exp(-heat[day] * calendar.waking[day] / regrow_heat)
+        shoots = before + (target - before) * back
+        old = np.divide(before, shoots, out=np.zeros_like(before), where=shoots > 0.0)
+        height *= old
+        age *= old
+        age += heat[day]
         share = share_of_light(cover[day][:, None], crop_height_m[day][:, None], height)
         share += (1.0 - share) * escape
         light[day] = share
-        height += pace * heat[day] * np.minimum(1.0, share / enough) * (target > 0)
+        # rosettes stay low: stems stretch at full pace only from the turning point on
+        pace_now = pace * heat[day] * np.minimum(1.0, age / turning)
+        height += pace_now * np.minimum(1.0, share / enough) * (target > 0)
         np.minimum(height, weeds.height_m, out=height)
     return light

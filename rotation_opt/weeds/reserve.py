@@ -4,11 +4,12 @@ With R the reserve (1 = undisturbed stand on 1 November), S the standing shoots 
 can raise, E the share that would stand undisturbed, A the heat the stand has had since its shoots came up,
 q the day's degree-days, T its mean temperature and t the share of full light the weed gets::
 
-    dR = gain q f(t) leaf(A) S R^a (1 - (R/K)^(1-a))       leaves refill the store
+    dR = gain q sun f(t) leaf(A) S R^a (1 - (R/K)^(1-a))   leaves refill the store
          - draw q E young(A) R                             a young stand lives on it
          - shoot_cost (new shoots) R                       each new set of shoots is paid from it
          - upkeep Q10^((T-10)/10) R                        living roots use it up
 
+    sun = radiation of the day against midsummer
     f(t) = (t - light_dark) / (light_full - light_dark)    within 0..1
     leaf(A) = (A - compensation_heat) / leaf_heat          within 0..1
     young(A) = 1 - A / compensation_heat                   within 0..1
@@ -47,8 +48,8 @@ class Surroundings:
 
     Attributes
     ----------
-    heat, warmth : ndarray (days,)
-        Degree-days above 0 C and mean temperature of each day.
+    heat, warmth, sun : ndarray (days,)
+        Degree-days above 0 C, mean temperature, and radiation against midsummer of each day.
     calendar : ShootCalendar
         Its ``target`` and ``waking`` run over the same days.
     gain : ndarray (W, D)
@@ -59,6 +60,7 @@ class Surroundings:
 
     heat: Array
     warmth: Array
+    sun: Array
     calendar: ShootCalendar
     gain: Array
     reserve_in_bud: Array
@@ -98,6 +100,24 @@ def light_response(light: Array, weeds: WeedParameters) -> Array:
     """f(t) of the module text; `light` (..., W), result (..., W, D)."""
     span = weeds.light_full - weeds.light_dark
     return np.asarray(np.clip((light[..., None] - weeds.light_dark) / span, 0.0, 1.0))
+
+
+def sun_share(climate: Climate) -> Array:
+    """Radiation above the atmosphere on each day as a share of its yearly maximum, shape (365,).
+
+    FAO Irrigation and Drainage Paper 56 (Allen et al. 1998), equations 21 and 23-25.
+    """
+    day = (np.arange(DAYS) + climate.shift_days) % DAYS + 1
+    latitude = np.radians(climate.latitude)
+    turn = 2.0 * np.pi * day / 365.0
+    distance = 1.0 + 0.033 * np.cos(turn)
+    declination = 0.409 * np.sin(turn - 1.39)
+    sunset = np.arccos(np.clip(-np.tan(latitude) * np.tan(declination), -1.0, 1.0))
+    received = distance * (
+        sunset * np.sin(latitude) * np.sin(declination)
+        + np.cos(latitude) * np.cos(declination) * np.sin(sunset)
+    )
+    return np.asarray(received / received.max())
 
 
 def disturb(state: State, shoots_left: Array, store_left: Array, weeds: WeedParameters) -> None:
@@ -143,7 +163,7 @@ def step(
     target, waking : ndarray (W,)
         As in `ShootCalendar`.
     light_factor : ndarray (G, W, D)
-        f(t) of the module text.
+        f(t) of the module text, times sun.
     gain : ndarray (W, D)
     weeds : WeedParameters
     days : float
@@ -266,6 +286,7 @@ def run(
         if worked[day]:
             disturb(state, pressure.shoots_left[day], pressure.store_left[day], weeds)
         factor = light_response(pressure.light[day], weeds)
+        factor *= surroundings.sun[day]
         for _ in range(parts):
             step(
                 state,
@@ -303,6 +324,7 @@ def settle(climate: Climate, weeds: WeedParameters) -> Surroundings:
         raise ValueError("reserve_cap must be more than 1, the reserve of an undisturbed stand")
     calendar = shoot_calendar(climate, weeds)
     heat, warmth = climate.season_heat(0.0), season_of(climate.mean_temperature)
+    sun = season_of(sun_share(climate))
     autumn = index_of(LATE_AUTUMN_DAY)
     count, shape = len(weeds.weeds), (len(weeds.weeds), len(weeds.draws))
     bud = calendar.bud_day + index_of(0)
@@ -312,7 +334,7 @@ def settle(climate: Climate, weeds: WeedParameters) -> Surroundings:
         note = np.array([autumn - DAYS, autumn, *bud], dtype=np.int64)[:, None].repeat(_TRIED, axis=1)
         window = np.zeros((_TRIED, count), dtype=np.int64)
         around = Surroundings(
-            heat=heat, warmth=warmth, calendar=calendar, gain=tried, reserve_in_bud=np.ones(shape)
+            heat=heat, warmth=warmth, sun=sun, calendar=calendar, gain=tried, reserve_in_bud=np.ones(shape)
         )
         course = run(around, alone, weeds, note, count_from=window, count_to=window)
         # from 1 November of one year to that of the next, on the linear scale, from u = 1
@@ -329,7 +351,9 @@ def settle(climate: Climate, weeds: WeedParameters) -> Surroundings:
         [course.kept[2 + w, :, w] * start[:, w] + course.added[2 + w, :, w] for w in range(count)], axis=1
     )
     in_bud = from_scale(np.maximum(np.take_along_axis(scaled, above, axis=0)[0], 0.0), weeds.power)
-    return Surroundings(heat=heat, warmth=warmth, calendar=calendar, gain=gain, reserve_in_bud=in_bud)
+    return Surroundings(
+        heat=heat, warmth=warmth, sun=sun, calendar=calendar, gain=gain, reserve_in_bud=in_bud
+    )
 
 
 _GAINS = (1e-5, 0.1)  # far below and far above anything that holds a stand
