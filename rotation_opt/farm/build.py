@@ -248,7 +248,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         refuses=banned(limits.refuses, tables),
         largest_share={key: pct / 100.0 for key, pct in limits.largest_share_pct.items()},
         least_share={key: pct / 100.0 for key, pct in limits.least_share_pct.items()},
-        soil_cover=tuple(span for entry in limits.soil_cover for span in _spans(entry)),
+        soil_cover=tuple((span.first, span.last) for span in limits.soil_cover),
         target_shoots_per_m2=_or(density(limits, b.TARGET), 1.0),
         file=file,
     )
@@ -441,10 +441,3 @@ def _bought_hay(prices: Mapping[str, float], organic: bool, tables: Tables) -> f
     ]
     ratio = tables.number("money", "any", "feed_hay_price_ratio")
     return max(sold, default=0.0) * ratio
-
-
-def _spans(span: b.Span) -> list[tuple[int, int]]:
-    """A span of the year, in two where it runs over New Year."""
-    if span.first <= span.last:
-        return [(span.first, span.last)]
-    return [(span.first, 364), (0, span.last)]

@@ -51,6 +51,7 @@ class Names:
             for name in (crop.group, crop.family, crop.kind)
             if name not in {"none", ""}
         }
+        crop_groups = {crop.group for crop in tables.crops.values()}
         tags = {tag for practice in tables.practices.values() for tag in practice.tags}
         self._names: Mapping[str, Mapping[str, Iterable[str]]] = {
             "crop": crops,
@@ -62,7 +63,7 @@ class Names:
                 **dict.fromkeys(sorted(groups | tags | {"small_grain", "legume"}), ()),
                 **{key: (*crops.get(key, ()), *practices.get(key, ())) for key in (*crops, *practices)},
             },
-            "share": {**dict.fromkeys(sorted(groups | {"small_grain", "legume"}), ()), **crops},
+            "share": {**dict.fromkeys(sorted(crop_groups | {"legume"}), ()), **crops},
         }
 
     def key(self, kind: Kind, name: str) -> str | None:
