@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Iterator
+from pathlib import Path
 
 import fake_result
 import jsonschema
@@ -13,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rotation_opt import cli
 from rotation_opt.report import result_json
 from rotation_opt.report.blocks import Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
 from rotation_opt.report.check_page import check_page
@@ -181,6 +183,13 @@ def test_no_word_is_used_that_growers_do_not_use(name, page):
     assert not said & set(NOT_FOR_GROWERS), name
 
 
+def test_the_readme_and_the_help_use_no_such_word_either():
+    helps = [cli.main, *cli.main.commands.values()]
+    words = [text for command in helps for text in (command.help or "").split()]
+    words += (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8").split()
+    assert not {word.strip(".,;:()'\"`*").lower() for word in words} & set(NOT_FOR_GROWERS)
+
+
 # ---------------------------------------------------------------- figures
 
 
@@ -253,7 +262,7 @@ def test_cells_changed_against_as_now_carry_a_mark_and_the_others_do_not():
     grids = {section.key: section.blocks[0] for section in page.sections if section.key.startswith("fields:")}
     assert not any("*" in cell for row in grids["fields:as_now"].rows for cell in row)
     most_money = grids["fields:most_money"].rows
-    assert most_money[0] == ("Home 40", "40", "Oats u*", "Alfalfa 3s*", "Alfalfa 3s*", "Rye t*")
+    assert most_money[0] == ("Home 40 (40)", "Oats u*", "Alfalfa 3s*", "Alfalfa 3s*", "Rye*")
     assert not any("*" in cell for cell in most_money[1])
 
 
@@ -261,7 +270,7 @@ def test_two_practices_never_share_a_short_name():
     names = ShortNames(TABLES.practices, Wording(fake_result.farm(), TABLES))
     short = [names[key] for key in TABLES.practices]
     assert len(set(short)) == len(short)
-    assert names["oats_late"] == "Oats(2)"
+    assert names["oats_late"] == "Oats (2)"
 
 
 def test_a_plan_that_came_out_the_same_has_no_column_but_is_named():

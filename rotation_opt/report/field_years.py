@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from rotation_opt.records import Alternative, Practice
+from rotation_opt.records import Alternative, Field, Practice
 from rotation_opt.report.blocks import Grid
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording, percent_figure
@@ -19,7 +19,8 @@ class ShortNames:
     Parameters
     ----------
     practices : iterable of str
-        Practice keys, in the order in which they are to be numbered where the name alone is not enough.
+        Practice keys. Where the name alone is not enough they are numbered, the usual way to grow the crop
+        first, then in the order given.
     wording : Wording
         Words of the farm.
     """
@@ -28,15 +29,19 @@ class ShortNames:
         self._wording = wording
         self._names: dict[str, str] = {}
         taken: dict[tuple[str, str], int] = {}
-        for key in dict.fromkeys(practices):
+        for key in sorted(dict.fromkeys(practices), key=lambda key: not self._is_usual(key)):
             practice = wording.practice_record(key)
             crop = key if practice is None else practice.crop
             letters = "" if practice is None else _letters(practice)
             short = wording.crop_short(crop)
             number = taken[short, letters] = taken.get((short, letters), 0) + 1
             self._names[key] = " ".join(
-                filter(None, (short if number == 1 else f"{short}({number})", letters))
+                filter(None, (short if number == 1 else f"{short} ({number})", letters))
             )
+
+    def _is_usual(self, key: str) -> bool:
+        practice = self._wording.practice_record(key)
+        return practice is not None and practice.usual
 
     def __getitem__(self, practice: str) -> str:
         return self._names[practice]
@@ -56,8 +61,6 @@ def _letters(practice: Practice) -> str:
         parts.append(f"{practice.cuts or ''}{CUT_LETTER[practice.cut_use]}")
     if practice.cover:
         parts.append("c")
-    elif practice.between:
-        parts.append("t")
     if practice.undersown:
         parts.append("u")
     return " ".join(parts)
@@ -67,8 +70,8 @@ def letter_legend(wording: Wording) -> str:
     """What the letters and marks in the cells mean."""
     return (
         f"{CHANGED} = other than as now. Letters: 3s = three cuts sold or fed, 3l = three cuts left on the "
-        f"field, g = grazed, y2 = second year of the stand, c = cover crop before it, t = tilled between "
-        f"crops, u = another crop {wording.word('undersown')}. (2) = the same crop grown in another way."
+        f"field, g = grazed, y2 = second year of the stand, c = cover crop before it, "
+        f"u = another crop {wording.word('undersown')}. (2) = the same crop grown in another way."
     )
 
 
@@ -83,7 +86,7 @@ def field_table(reading: Reading, plan: Alternative, names: ShortNames) -> Grid:
     Returns
     -------
     Grid
-        Header: field, its area, one column a year.
+        Header: field with its area, one column a year.
     """
     farm, words = reading.result.farm, reading.wording
     years = range(farm.first_year, farm.first_year + farm.years)
@@ -93,10 +96,7 @@ def field_table(reading: Reading, plan: Alternative, names: ShortNames) -> Grid:
         now = () if reading.as_now is None else reading.as_now.practices.get(field.name, ())
         rows.append(
             (
-                field.name
-                if field.lease_end_year is None
-                else f"{field.name} (lease to {field.lease_end_year})",
-                words.area_figure(field.area_ha),
+                _field_cell(field, words),
                 *(
                     _cell(key, now[place] if place < len(now) else key, plan is reading.as_now, names)
                     for place, key in enumerate(cells)
@@ -108,11 +108,16 @@ def field_table(reading: Reading, plan: Alternative, names: ShortNames) -> Grid:
     roots = (
         percent_figure(reading.roots_left(plan, place)[1]) for place in range(1, len(plan.figures.burden))
     )
-    rows.append((f"Net return, {words.money_unit}", "", *money))
-    rows.append(("Weed roots after it, % of today's", "", *roots))
-    header = ("Field", words.area_unit, *(str(year) for year in years))
+    rows.append((f"Net return, {words.money_unit}", *money))
+    rows.append(("Weed roots after it, % of today's", *roots))
+    header = (f"Field ({words.area_unit})", *(str(year) for year in years))
     filled = tuple((*row, *("",) * (len(header) - len(row)))[: len(header)] for row in rows)
-    return Grid(header=header, rows=filled, groups=frozenset({fields}))
+    return Grid(header=header, rows=filled, groups=frozenset({fields}), even=True)
+
+
+def _field_cell(field: Field, words: Wording) -> str:
+    text = f"{field.name} ({words.area_figure(field.area_ha)})"
+    return text if field.lease_end_year is None else f"{text} lease to {field.lease_end_year}"
 
 
 def _cell(key: str, now: str, is_now: bool, names: ShortNames) -> str:

@@ -236,6 +236,12 @@ def _split(cells: list[list[Text]], width: int) -> list[list[int]]:
     return [*groups, current]
 
 
+def _ease(cells: list[list[Text]], column: int, width: int) -> tuple[int, float]:
+    """How little a column needs another character: fewest cells broken, then most of its longest line."""
+    lines = [_longest_line(row[column]) for row in cells]
+    return -sum(-(-line // width) - 1 for line in lines), width / max(lines)
+
+
 def _widths(cells: list[list[Text]], width: int, even: bool) -> list[int]:
     """Widths that keep every word whole where that is possible, and spread what is left fairly."""
     columns = range(len(cells[0]))
@@ -251,6 +257,5 @@ def _widths(cells: list[list[Text]], width: int, even: bool) -> list[int]:
         least[least.index(max(least))] -= 1
     while sum(least) < min(sum(most), room):
         short = [column for column in columns if least[column] < most[column]]
-        neediest = min(short, key=lambda column: least[column] / most[column])
-        least[neediest] += 1
+        least[min(short, key=lambda column: _ease(cells, column, least[column]))] += 1
     return least
