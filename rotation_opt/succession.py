@@ -375,7 +375,7 @@ def _never(
         return "not_offered", practice_list.reasons.get(
             dated.key, "it is not among the practices of this farm"
         )
-    names = {*crops_in(dated), tables.crops[practice.crop].group, *practice.tags}
+    names = {practice.key, *crops_in(dated), tables.crops[practice.crop].group, *practice.tags}
     banned = sorted(names & field.bans)
     if banned:
         return "ban", f"{field.name} is closed to {banned[0].replace('_', ' ')} in the farm file"
