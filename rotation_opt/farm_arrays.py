@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date
 
 import numpy as np
 
@@ -12,13 +11,12 @@ from .budgets import PairBudgets
 from .climate import Climate
 from .practices import DatedPractice, PracticeList
 from .records import Farm, Field, Programme
-from .season import Response, reserve_from_count
+from .infestation import weed_start
+from .season import Response
 from .succession import Succession
 from .tables import Tables
 from .weeds.yield_loss import loss_figures
 from .workload import Capacity, PairHours, hire_rate, money
-
-SURE_STAGES = ("rosette", "stem", "bud", "flower", "mature")  # shoots counted while the crop stood
 
 
 def selection_data(
@@ -97,6 +95,7 @@ def selection_data(
                 tables=tables,
                 climate=climate,
                 response=response,
+                practice_list=practice_list,
                 pair_index=index,
                 succession=succession,
             )
@@ -139,76 +138,31 @@ def _field(
     tables: Tables,
     climate: Climate,
     response: Response,
+    practice_list: PracticeList,
     pair_index: Integers,
     succession: Succession,
 ) -> FieldData:
-    share, reserve = infestation(
-        farm,
+    start = weed_start(
         field,
-        tables=tables,
-        climate=climate,
+        farm,
         response=response,
+        practice_list=practice_list,
         pair_index=pair_index,
-        succession=succession,
+        climate=climate,
+        tables=tables,
     )
     return FieldData(
         name=field.name,
         area_ha=field.area_ha,
         history=succession.histories[field.name],
-        start_reserve=reserve,
-        infested_share=share,
+        start_reserve=start.reserve,
+        infested_share=start.infested_share,
         allowed=succession.allowed[field.name],
         farmed=succession.farmed[field.name],
         yield_ratio=field.yield_ratio,
         landlord_share=field.landlord_share,
         rent_per_ha=field.rent_per_ha,
     )
-
-
-def infestation(
-    farm: Farm,
-    field: Field,
-    *,
-    tables: Tables,
-    climate: Climate,
-    response: Response,
-    pair_index: Integers,
-    succession: Succession,
-) -> tuple[Floats, Floats]:
-    """Infested share (W,) and root reserve at the last harvest (W, D) from the patches counted.
-
-    A count made in the last crop, where the crop before is known too, is carried through that season to its
-    harvest; any other count is read as the reserve itself. Several patches of one weed are averaged by area.
-    """
-    weeds, draws = len(response.weeds), len(response.draws)
-    share, reserve = np.zeros(weeds), np.zeros((weeds, draws))
-    history = succession.histories[field.name]
-    pair = int(pair_index[history[-2], history[-1]]) if len(history) > 1 else -1
-    for number, weed in enumerate(response.weeds):
-        patches = [patch for patch in field.patches if patch.weed == weed and patch.area_ha > 0]
-        area = sum(patch.area_ha for patch in patches)
-        if area <= 0:
-            continue
-        for patch in patches:
-            counted = date.fromisoformat(patch.counted_on)
-            day = (counted - date(counted.year, 1, 1)).days
-            known = reserve_from_count(
-                patch.shoots_per_m2,
-                day,
-                patch.stage,
-                weed,
-                climate=climate,
-                tables=tables,
-                draws=response.draws,
-            )
-            if pair >= 0 and counted.year == farm.first_year - 1 and patch.stage in SURE_STAGES:
-                every = np.arange(draws)
-                start = response.start_from_count(pair, number, every, patch.shoots_per_m2)
-                carried = response.after(pair, number, every, start)
-                known = np.where(np.isnan(carried), known, carried)
-            reserve[number] += known * patch.area_ha / area
-        share[number] = min(1.0, area / field.area_ha)
-    return share, reserve
 
 
 # ---------------------------------------------------------------- limits
@@ -225,7 +179,7 @@ def _limits(
     budgets: PairBudgets,
 ) -> Limits:
     owned = np.array([farm.machines[key].status == "own" for key in hours.machines], dtype=bool)
-    extra_h, extra_cost = _extra_hire(farm, tables, hours)
+    extra_h, extra_cost = extra_hire(farm, tables, hours)
     caps = [farm.machines[key].hire_cap_ha for key in hours.machines]
     feed_price = farm.feed_price_per_t
     feeds = np.array([tables.crops[crop].product == "hay" for crop in products], dtype=bool)
@@ -299,7 +253,7 @@ def _open_prices(
     return price.reshape(farm.years, len(products))
 
 
-def _extra_hire(farm: Farm, tables: Tables, hours: PairHours) -> tuple[Floats, Floats]:
+def extra_hire(farm: Farm, tables: Tables, hours: PairHours) -> tuple[Floats, Floats]:
     """Hours a year that own machines can be helped out with by hired ones, and what such an hour costs.
 
     The own running cost of the hours not run is not taken off: hired help in a pinch is dear.

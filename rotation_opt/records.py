@@ -385,7 +385,9 @@ class PlanFigures:
     extra_labour_hours: tuple[tuple[float, ...], ...]
     machine_hours: Mapping[str, tuple[tuple[float, ...], ...]]  # machine -> years x 24
     hired_hours: Mapping[str, tuple[float, ...]]  # machine -> hours hired a year
-    hire_cost: tuple[float, ...]
+    hire_cost: tuple[float, ...]  # all hired work, paid for in the harvest year
+    extra_labour_cost: tuple[float, ...]  # extra help beyond the wage counted for all hours
+    extra_hire_cost: tuple[float, ...]  # part of hire_cost: help for own machines in a pinch
     made_t: Mapping[str, tuple[float, ...]]  # crop -> t a year
     sold_t: Mapping[str, tuple[float, ...]]  # "crop @ outlet" -> t a year
     fed_t: tuple[float, ...]

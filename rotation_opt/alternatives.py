@@ -1,0 +1,455 @@
+"""Which few plans to show, and what sets each apart.
+
+Four roles: the present rotation continued, the most money, the fastest clean-up, and a balanced plan between
+these two. A plan that comes out the same as an earlier one is said to be the same rather than shown twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from rotation_opt.arrays import NOT_FARMED, SelectionData
+from rotation_opt.errors import NoPlanError
+from rotation_opt.formulate import Figures, Goal
+from rotation_opt.groundwork import Groundwork
+from rotation_opt.records import Alternative, Farm, PlanFigures, YearOnField
+from rotation_opt.sequences import FieldTrace, Pool, trace
+from rotation_opt.solve import Selected, evaluate, select
+
+Array = npt.NDArray[np.float64]
+
+HALF_WAY = 0.5
+"""Where the balanced plan looks first: this share of the way from the burden of most money down to the least."""
+
+KNEES = (0.35, 0.65)
+"""Further places tried; the one with most burden taken off per unit of money, against both ends, is kept."""
+
+SAME_PLAN = 0.02
+"""Two plans that differ on less of the area-years than this are called the same."""
+
+WORTH_SAYING = 0.02
+"""A change of a crop type's share of the land below this is not worth a word."""
+
+LEAST_T = 1e-6
+OPEN_MARKET = "open market"
+
+GROUP_WORDS = {
+    "fall cereal": ("fall cereals", "autumn cereals"),
+    "spring cereal": ("spring cereals", "spring cereals"),
+    "pulse": ("pulses", "pulses"),
+    "oilseed": ("oilseeds", "oilseeds"),
+    "row crop": ("row crops", "row crops"),
+    "green manure": ("green manures", "green manures"),
+    "cover": ("smother and cover crops", "smother and cover crops"),
+    "fallow": ("summerfallow", "bare fallow"),
+    "hay": ("hay", "ley and hay"),
+}
+
+AS_NOW, MOST_MONEY, BALANCED, FASTEST = "as_now", "most_money", "balanced", "fastest"
+TITLES = {AS_NOW: "As now", MOST_MONEY: "Most money", BALANCED: "Balanced", FASTEST: "Fastest clean-up"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """A plan with its role, before it is put into words."""
+
+    key: str
+    paths: tuple[tuple[int, ...], ...]
+    figures: Figures
+    gap: float | None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """The drafts of one run and the distances between them."""
+
+    drafts: tuple[Draft, ...]
+    same_as: Mapping[str, str]
+    notes: tuple[str, ...]
+
+
+def distance(data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[Sequence[int]]) -> float:
+    """Share of the farmed area-years on which two plans grow another type of crop.
+
+    Parameters
+    ----------
+    data : SelectionData
+    one, other : sequence of sequence of int
+        Practice indices, field by field.
+
+    Returns
+    -------
+    float
+        0 (alike) to 1; crop types are the groups of table ``crops``.
+    """
+    changed = farmed = 0.0
+    for field, mine, theirs in zip(data.fields, one, other, strict=True):
+        for a, b in zip(mine, theirs, strict=True):
+            if NOT_FARMED in (a, b):
+                continue
+            farmed += field.area_ha
+            changed += field.area_ha * (data.group_of[a] != data.group_of[b])
+    return changed / farmed if farmed else 0.0
+
+
+def present_paths(data: SelectionData, farm: Farm) -> tuple[tuple[int, ...], ...]:
+    """The grower's present rotation as practice indices.
+
+    Where a practice cannot follow the one before it in this climate, another way of growing the same crop
+    that can is taken; where there is none the plan cannot be shown.
+
+    Raises
+    ------
+    NoPlanError
+        If the present rotation cannot be followed on some field; names field, crop and year.
+    """
+    place = {key: index for index, key in enumerate(data.practice_keys)}
+    paths = []
+    for field, land in zip(farm.fields, data.fields, strict=True):
+        path: list[int] = []
+        previous = land.history[-1]
+        for year in range(data.years):
+            if not land.farmed[year]:
+                path.append(NOT_FARMED)
+                continue
+            wanted = place[field.as_now[year]]
+            choices = [wanted, *np.flatnonzero(data.crop_of == data.crop_of[wanted]).tolist()]
+            rest = [c for c in choices if data.pair_index[previous, c] >= 0]
+            if not rest:
+                raise NoPlanError(
+                    f'The present rotation cannot go on: on field "{field.name}" '
+                    f"{data.crops[data.crop_of[wanted]].replace('_', ' ')} does not fit after "
+                    f"{data.crops[data.crop_of[previous]].replace('_', ' ')} in {data.first_year + year}"
+                )
+            path.append(rest[0])
+            previous = rest[0]
+        paths.append(tuple(path))
+    return tuple(paths)
+
+
+def propose(
+    data: SelectionData,
+    farm: Farm,
+    *,
+    tell: Callable[[str], None] = lambda text: None,
+    seconds: float = 12.0,
+) -> Proposal:
+    """Choose the plans to be shown.
+
+    Parameters
+    ----------
+    data : SelectionData
+    farm : Farm
+        For the present rotation.
+    tell : callable, optional
+        Told what is being looked for.
+    seconds : float
+        Time for all searches together, shared out between them.
+
+    Raises
+    ------
+    NoPlanError
+        If no plan meets all limits.
+    """
+    drafts: list[Draft] = []
+    notes: list[str] = []
+    tell("As now")
+    try:
+        present = present_paths(data, farm)
+        drafts.append(Draft(key=AS_NOW, paths=present, figures=evaluate(data, present), gap=None))
+    except NoPlanError as fault:
+        notes.append(str(fault))
+    tell("Most money")
+    richest = select(data, Goal(kind="most_money"), time_limit=seconds * 0.35)
+    tell("Fastest clean-up")
+    cleanest = select(data, Goal(kind="least_burden"), pools=richest.pools, time_limit=seconds * 0.35)
+    tell("Balanced")
+    middle = _balanced(data, richest, cleanest, seconds * 0.3)
+    drafts.append(_draft(MOST_MONEY, richest))
+    if middle is not None:
+        drafts.append(_draft(BALANCED, middle))
+    drafts.append(_draft(FASTEST, cleanest))
+    same: dict[str, str] = {}
+    for later in range(1, len(drafts)):
+        for earlier in range(later):
+            if drafts[earlier].key in same:
+                continue
+            if distance(data, drafts[earlier].paths, drafts[later].paths) < SAME_PLAN and not _differs(
+                drafts[earlier], drafts[later]
+            ):
+                same[drafts[later].key] = TITLES[drafts[earlier].key]
+                break
+    return Proposal(drafts=tuple(drafts), same_as=same, notes=tuple(notes))
+
+
+def _differs(one: Draft, other: Draft) -> bool:
+    """Plans with the same crop types can still treat the weed differently: 5 % of the burden says so."""
+    a, b = float(one.figures.burden[-1].mean()), float(other.figures.burden[-1].mean())
+    return abs(a - b) > 0.05 * max(a, b, 1e-9)
+
+
+def _draft(key: str, chosen: Selected) -> Draft:
+    return Draft(key=key, paths=chosen.paths, figures=chosen.figures, gap=chosen.gap)
+
+
+def _end_burden(data: SelectionData, figures: Figures) -> float:
+    return float(figures.burden[-1, data.likely])
+
+
+def _balanced(data: SelectionData, richest: Selected, cleanest: Selected, seconds: float) -> Selected | None:
+    """Most money at a burden between the two ends; of a few places the one that bends most."""
+    top, bottom = _end_burden(data, richest.figures), _end_burden(data, cleanest.figures)
+    if top <= bottom * 1.02 + 1e-9:
+        return None
+    rich, poor = richest.figures.present_value, cleanest.figures.present_value
+    span = max(rich - poor, 1e-9)
+    best: tuple[float, Selected] | None = None
+    pools: Sequence[Pool] = (*cleanest.pools,)
+    for share in (HALF_WAY, *KNEES):
+        limit = top - share * (top - bottom)
+        try:
+            found = select(
+                data,
+                Goal(kind="most_money", burden_most=limit),
+                pools=pools,
+                time_limit=seconds / (1 + len(KNEES)),
+            )
+        except NoPlanError:
+            continue
+        pools = found.pools
+        cleaner = (top - _end_burden(data, found.figures)) / (top - bottom)
+        bend = cleaner - (rich - found.figures.present_value) / span
+        if best is None or bend > best[0] + 1e-6:
+            best = (bend, found)
+    return best[1] if best else None
+
+
+# ---------------------------------------------------------------- into records
+
+
+def describe(ground: Groundwork, data: SelectionData, proposal: Proposal) -> tuple[Alternative, ...]:
+    """The drafts in full, with the sentence that sets each apart and the one that says when to choose it.
+
+    Parameters
+    ----------
+    ground : Groundwork
+    data : SelectionData
+        Of the same farm.
+    proposal : Proposal
+        As from `propose`.
+    """
+    today = today_burden(ground, data)
+    now = next((draft for draft in proposal.drafts if draft.key == AS_NOW), None)
+    return tuple(
+        _describe(ground, data, draft, now, today, proposal.same_as.get(draft.key, ""))
+        for draft in proposal.drafts
+    )
+
+
+def _describe(
+    ground: Groundwork,
+    data: SelectionData,
+    draft: Draft,
+    now: Draft | None,
+    today: tuple[float, float, float],
+    same_as: str,
+) -> Alternative:
+    traces = [trace(data, field, path) for field, path in enumerate(draft.paths)]
+    figures = _figures(ground, data, draft, traces, today)
+    return Alternative(
+        key=draft.key,
+        title=TITLES[draft.key],
+        apart=_apart(ground, data, draft, now),
+        choose_if=_CHOOSE[draft.key],
+        practices={
+            land.name: tuple("" if p == NOT_FARMED else data.practice_keys[p] for p in path)
+            for land, path in zip(data.fields, draft.paths, strict=True)
+        },
+        figures=figures,
+        fields=_field_years(ground, data, draft, traces),
+        breaks=tuple(draft.figures.breaks),
+        proven_gap=draft.gap,
+        same_as=same_as,
+        notes=draft.notes,
+    )
+
+
+def today_burden(ground: Groundwork, data: SelectionData) -> tuple[float, float, float]:
+    """Burden on 1 November before the plan, low, likely and high. [ha of full-strength stand]"""
+    total = np.zeros(len(data.draws))
+    for field in ground.farm.fields:
+        start = ground.starts[field.name]
+        total += field.area_ha * (data.burden_weight * start.infested_share) @ start.autumn
+    return _three(data, total)
+
+
+def _three(data: SelectionData, by_draw: Array) -> tuple[float, float, float]:
+    return float(by_draw.min()), float(by_draw[data.likely]), float(by_draw.max())
+
+
+def _by_year(values: Array) -> tuple[float, ...]:
+    return tuple(float(value) for value in values)
+
+
+def _rows(table: Array) -> tuple[tuple[float, ...], ...]:
+    return tuple(_by_year(row) for row in table)
+
+
+def _named(names: Sequence[str], table: Array) -> dict[str, tuple[float, ...]]:
+    """One entry for each row that is not all zero."""
+    return {name: _by_year(row) for name, row in zip(names, table, strict=True) if np.any(row)}
+
+
+def _figures(
+    ground: Groundwork,
+    data: SelectionData,
+    draft: Draft,
+    traces: Sequence[FieldTrace],
+    today: tuple[float, float, float],
+) -> PlanFigures:
+    found, recourse = draft.figures, draft.figures.recourse
+    years = data.years
+    left, farmed_ha, hired_cost = np.zeros(years), np.zeros(years), np.zeros(years)
+    hired_h = np.zeros((len(data.machines), years))
+    bare: list[float] = []
+    for land, path, course in zip(data.fields, draft.paths, traces, strict=True):
+        for year, (practice, pair) in enumerate(zip(path, course.pairs, strict=True)):
+            if practice == NOT_FARMED:
+                continue
+            farmed_ha[year] += land.area_ha
+            bare.append(float(data.bare_days[pair]) / 7.0)
+            left[year] += land.area_ha * _stays_on_field(ground, data.practice_keys[practice])
+            hired_h[:, year] += land.area_ha * ground.hours.hired_h[pair]
+            hired_cost[year] += land.area_ha * float(ground.budgets.parts["hired work"][pair])
+    sold = _named([f"{data.products[o.product]} @ {o.name}" for o in data.limits.outlets], recourse.sold_t)
+    paid = np.where(data.limits.open_price_per_t > 0, recourse.open_t, 0.0)
+    sold |= _named([f"{name} @ {OPEN_MARKET}" for name in data.products], paid.T)
+    unsold = found.unsold_t + np.where(data.limits.open_price_per_t > 0, 0.0, recourse.open_t)
+    extra_hire_h = recourse.hire_extra_h.sum(axis=2)[:, 1:]
+    return PlanFigures(
+        net_return=_by_year(found.net),
+        net_return_per_ha_year=float(found.net.sum() / farmed_ha.sum()),
+        cash=_by_year(found.net),
+        burden=(today, *(_three(data, row) for row in found.burden)),
+        labour_hours=_rows(found.labour_h[1:]),
+        extra_labour_hours=_rows(recourse.extra_labour_h[1:]),
+        machine_hours={name: _rows(found.machine_h[m, 1:]) for m, name in enumerate(data.machines)},
+        hired_hours=_named(data.machines, hired_h + extra_hire_h),
+        hire_cost=_by_year(hired_cost + found.hire_cost),
+        extra_labour_cost=_by_year(found.extra_labour_cost),
+        extra_hire_cost=_by_year(found.hire_cost),
+        made_t=_named(data.products, found.made_t.T),
+        sold_t=sold,
+        fed_t=_by_year(recourse.fed_t),
+        feed_bought_t=_by_year(recourse.bought_t),
+        hay_stored_t=_by_year(recourse.stored_t),
+        unsold_t=_named(data.products, np.where(unsold > LEAST_T, unsold, 0.0).T),
+        cut_and_left_ha=_by_year(left),
+        bare_weeks_per_field_year=float(np.mean(bare)) if bare else 0.0,
+    )
+
+
+def _stays_on_field(ground: Groundwork, key: str) -> bool:
+    """Whether what grows is cut and left, a green manure for instance."""
+    practice = ground.tables.practices[key]
+    return practice.cut_use == "leave" and practice.cuts > 0
+
+
+def _field_years(
+    ground: Groundwork, data: SelectionData, draft: Draft, traces: Sequence[FieldTrace]
+) -> tuple[YearOnField, ...]:
+    """Each field in each year, with the weeds counted there; net return at the mean price of the plan."""
+    price = _mean_price(data, draft.figures)
+    rows = []
+    for land, path, course in zip(data.fields, draft.paths, traces, strict=True):
+        there = [w for w in range(len(data.weeds)) if land.infested_share[w] > 0]
+        for year, (practice, pair) in enumerate(zip(path, course.pairs, strict=True)):
+            if practice == NOT_FARMED:
+                continue
+            product = int(data.product_of[practice])
+            sales = float(course.tonnes[year]) * (price[year, product] if product >= 0 else 0.0)
+            rows.append(
+                YearOnField(
+                    field=land.name,
+                    year=data.first_year + year,
+                    practice=data.practice_keys[practice],
+                    yield_t_ha=float(course.made_t[year]) / land.area_ha,
+                    weed_loss=float(course.loss[year, data.likely]),
+                    net_return_per_ha=(sales + float(course.money[year])) / land.area_ha,
+                    reserve={data.weeds[w]: _three(data, course.autumn[year, w]) for w in there},
+                    shoots_per_m2={data.weeds[w]: _three(data, course.shoots[year, w]) for w in there},
+                    bare_weeks=float(data.bare_days[pair]) / 7.0,
+                )
+            )
+    return tuple(rows)
+
+
+def _mean_price(data: SelectionData, found: Figures) -> Array:
+    """(T, K): what a tonne of each product brought on the whole farm; hay kept for the herd at its bought price."""
+    limits, recourse = data.limits, found.recourse
+    worth = recourse.open_t * limits.open_price_per_t + recourse.kept_t * limits.feed_price_per_t
+    tonnes = recourse.open_t + recourse.kept_t
+    for number, outlet in enumerate(limits.outlets):
+        worth[:, outlet.product] += recourse.sold_t[number] * (outlet.price_per_t - outlet.haul_per_t)
+        tonnes[:, outlet.product] += recourse.sold_t[number]
+    return np.asarray(np.divide(worth, tonnes, out=np.zeros_like(worth), where=tonnes > LEAST_T))
+
+
+# ---------------------------------------------------------------- in words
+
+
+def _shares(data: SelectionData, draft: Draft) -> dict[str, float]:
+    """Share of the farmed area-years under each type of crop."""
+    area: dict[str, float] = {}
+    for land, path in zip(data.fields, draft.paths, strict=True):
+        for practice in path:
+            if practice != NOT_FARMED:
+                group = data.groups[int(data.group_of[practice])]
+                area[group] = area.get(group, 0.0) + land.area_ha
+    total = sum(area.values())
+    return {group: ha / total for group, ha in area.items()}
+
+
+def _apart(ground: Groundwork, data: SelectionData, draft: Draft, now: Draft | None) -> str:
+    """What a grower would see from the road: the types of crop that gain and lose most against now."""
+    mine = _shares(data, draft)
+    if now is None or draft.key == AS_NOW:
+        most = sorted(mine.items(), key=lambda item: -item[1])[:3]
+        return "Mostly " + ", ".join(_of_land(ground, group, share) for group, share in most)
+    before = _shares(data, now)
+    change = {group: mine.get(group, 0.0) - before.get(group, 0.0) for group in {*mine, *before}}
+    ordered = sorted(change.items(), key=lambda item: (-item[1], item[0]))
+    more = [f"{_group_words(ground, g)} {_to(before, mine, g)}" for g, c in ordered[:2] if c > WORTH_SAYING]
+    less = [
+        f"{_group_words(ground, g)} {_to(before, mine, g)}" for g, c in ordered[:-3:-1] if c < -WORTH_SAYING
+    ]
+    parts = [f"more {', '.join(more)}" if more else "", f"less {', '.join(less)}" if less else ""]
+    text = "; ".join(part for part in parts if part)
+    return text[:1].upper() + text[1:] if text else "Same types of crop as now, grown in other ways"
+
+
+def _of_land(ground: Groundwork, group: str, share: float) -> str:
+    return f"{_group_words(ground, group)} ({share:.0%})"
+
+
+def _to(before: Mapping[str, float], mine: Mapping[str, float], group: str) -> str:
+    return f"({before.get(group, 0.0):.0%} to {mine.get(group, 0.0):.0%})"
+
+
+def _group_words(ground: Groundwork, group: str) -> str:
+    """A type of crop in the plural and in the words of the region."""
+    us, uk = GROUP_WORDS.get(group, (group, group))
+    return us if ground.farm.region == "us" else uk
+
+
+_CHOOSE = {
+    AS_NOW: "you can live with the weeds as they are going",
+    MOST_MONEY: "money matters most and the patches may stay",
+    BALANCED: "you want the patches to shrink without giving up more money than that is worth",
+    FASTEST: "the patches must go as fast as this farm allows",
+}

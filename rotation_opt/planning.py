@@ -1,0 +1,159 @@
+"""From a farm to its alternatives, step by step."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+
+from rotation_opt.alternatives import Proposal, describe, distance, propose, today_burden
+from rotation_opt.arrays import SelectionData
+from rotation_opt.farm_arrays import selection_data
+from rotation_opt.groundwork import Groundwork, lay
+from rotation_opt.records import Alternative, Farm, Result
+from rotation_opt.succession import Succession
+from rotation_opt.tables import Tables, read
+from rotation_opt.verify import recheck
+
+Tell = Callable[[str], None]
+
+
+def plan(
+    farm: Farm,
+    tables: Tables | None = None,
+    *,
+    years: int | None = None,
+    progress: Tell = lambda text: None,
+    seconds: float = 12.0,
+) -> Result:
+    """Work out the alternatives for one farm.
+
+    Parameters
+    ----------
+    farm : Farm
+        As from `farm.read`.
+    tables : Tables, optional
+        The shipped ones by default.
+    years : int, optional
+        Another length of the plan than the farm file says. A longer plan repeats the present rotation.
+    progress : callable, optional
+        Told, in words, what is being worked on.
+    seconds : float
+        Time for all searches together. [s]
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    NoPlanError
+        If no plan meets all limits of the farm; names those that clash.
+    TableError
+        If a figure is missing in the tables.
+    """
+    tables = read() if tables is None else tables
+    if years is not None and years != farm.years:
+        farm = of_length(farm, years)
+    ground = lay(farm, tables, progress)
+    laps = dict(ground.seconds)
+    began = time.perf_counter()
+    data = ready(ground)
+    laps["rules"] = time.perf_counter() - began
+    began = time.perf_counter()
+    proposal = propose(data, farm, tell=progress, seconds=seconds)
+    laps["choosing"] = time.perf_counter() - began
+    began = time.perf_counter()
+    progress("Second reckoning")
+    found = describe(ground, data, proposal)
+    checks = {each.key: recheck(ground, each) for each in found}
+    laps["second reckoning"] = time.perf_counter() - began
+    return Result(
+        farm=farm,
+        alternatives=found,
+        start_burden_ha=today_burden(ground, data)[1],
+        checks=checks,
+        left_out=ground.practice_list.left_out,
+        assumptions=_assumptions(ground, proposal),
+        cautions=tuple(
+            caution.text_us if farm.region == "us" else caution.text_uk for caution in tables.cautions
+        ),
+        distances=_distances(data, proposal),
+        years_to_target={each.key: years_to_target(farm, each) for each in found},
+        seconds=laps,
+    )
+
+
+def ready(ground: Groundwork) -> SelectionData:
+    """The arrays of the selection for a farm that has been worked out."""
+    succession = Succession.of(
+        ground.farm,
+        ground.tables,
+        ground.practice_list,
+        programmes=ground.programmes,
+        pair_index=ground.pair_index,
+        reasons=ground.no_pair,
+    )
+    return selection_data(
+        ground.farm,
+        ground.tables,
+        ground.climate,
+        practice_list=ground.practice_list,
+        programmes=ground.programmes,
+        pair_index=ground.pair_index,
+        response=ground.response,
+        hours=ground.hours,
+        capacity=ground.capacity,
+        budgets=ground.budgets,
+        succession=succession,
+    )
+
+
+def of_length(farm: Farm, years: int) -> Farm:
+    """The same farm with a plan of another length; a longer one repeats the present rotation."""
+    fields = tuple(
+        replace(field, as_now=tuple(field.as_now[year % len(field.as_now)] for year in range(years)))
+        for field in farm.fields
+    )
+    return replace(farm, years=years, fields=fields)
+
+
+def years_to_target(farm: Farm, plan: Alternative) -> tuple[int | None, int | None, int | None]:
+    """Years until every infested field is under the target for good, low, likely and high; None = not in the plan."""
+    found: list[int | None] = []
+    for draw in range(3):
+        worst = [0.0] * farm.years
+        for each in plan.fields:
+            for shoots in each.shoots_per_m2.values():
+                place = each.year - farm.first_year
+                worst[place] = max(worst[place], shoots[draw])
+        over = [year for year, shoots in enumerate(worst) if shoots > farm.target_shoots_per_m2]
+        reached = over[-1] + 2 if over else 1
+        found.append(reached if reached <= farm.years else None)
+    return found[0], found[1], found[2]
+
+
+def _distances(data: SelectionData, proposal: Proposal) -> dict[tuple[str, str], float]:
+    drafts = proposal.drafts
+    return {
+        (one.key, other.key): distance(data, one.paths, other.paths)
+        for number, one in enumerate(drafts)
+        for other in drafts[number + 1 :]
+    }
+
+
+def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
+    farm, climate = ground.farm, ground.climate
+    return (
+        f"Every year has the weather of an average year at {climate.key}; single years differ.",
+        "Root reserves start from the shoots counted. Patches neither spread nor shrink in area; "
+        "what changes is how strong they are.",
+        "The weed model was calibrated to a handful of published trials; its low to high band is a judgement. "
+        "It knows light, cutting and tillage, not water, nitrogen or disease.",
+        "Prices and costs are the same in every year. Money of later years is discounted only for choosing, "
+        "not in the figures printed.",
+        "Costs are counted in the year of the harvest they are for. Field days are those of a median year.",
+        "What the weeds left at the end will cost after the plan is not in the money.",
+        *([f"Climate: {farm.climate_note}"] if farm.climate_note else []),
+        *proposal.notes,
+    )

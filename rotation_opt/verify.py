@@ -1,0 +1,439 @@
+"""A second computation of every printed plan, one field and one year at a time.
+
+It starts again from the dated practices: the plan's own programmes are dated, simulated and priced anew, and
+everything is added up in plain loops. The tree of sequences, the selection program and the solver are not
+used. What it finds is compared with what is printed, and every limit of the farm is checked once more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from rotation_opt.budgets import PairBudgets, pair_budgets
+from rotation_opt.farm_arrays import extra_hire
+from rotation_opt.groundwork import Groundwork
+from rotation_opt.records import Alternative, Check, Crop, Field, Practice, Rule, YearOnField
+from rotation_opt.season import Response, respond
+from rotation_opt.timetable import Timetable
+from rotation_opt.weeds.yield_loss import loss_figures, share_lost
+from rotation_opt.workload import HALF_MONTHS, PairHours, pair_hours
+
+Array = npt.NDArray[np.float64]
+
+MONEY = 1.0
+"""Largest difference in money a year that counts as rounding, whole farm. [currency]"""
+
+TONNES, HOURS, SHARE = 0.01, 0.05, 1e-6
+"""Likewise for tonnes, hours and shares; the selection works to tolerances of this order."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Season:
+    """One field in one year, recomputed."""
+
+    field: Field
+    year: int
+    practice: Practice
+    pair: int
+    reserve: Array  # (W, D) on 1 November
+    shoots: Array  # (W, D)
+    loss: float
+    made_t: float
+
+
+class Recheck:
+    """Recomputes one alternative.
+
+    Parameters
+    ----------
+    ground : Groundwork
+        Farm, tables, climate and dated practices.
+    plan : Alternative
+        The plan as it will be printed.
+    """
+
+    def __init__(self, ground: Groundwork, plan: Alternative) -> None:
+        self.ground, self.plan = ground, plan
+        self.farm, self.tables = ground.farm, ground.tables
+        self.likely = ground.response.draws.index("likely")
+        self.pairs = self._pairs()
+        timetable = Timetable(ground.climate, ground.tables, ground.practice_list.calendar)
+        dated = ground.practice_list
+        self.misfits = [
+            f"{this} after {before}: {why}"
+            for before, this in self.pairs
+            for fits, why in [timetable.fits(dated.of(before), dated.of(this), self.farm.region)]
+            if not fits
+        ]
+        programmes = [timetable.programme(dated.of(before), dated.of(this)) for before, this in self.pairs]
+        self.programmes = programmes
+        self.response: Response = respond(programmes, ground.climate, ground.tables, ground.response.weeds)
+        self.hours: PairHours = pair_hours(programmes, self.farm, self.tables)
+        self.budgets: PairBudgets = pair_budgets(programmes, dated, self.farm, self.tables, self.hours)
+        self.seasons = [season for field in self.farm.fields for season in self._follow(field)]
+
+    def _pairs(self) -> dict[tuple[str, str], int]:
+        """Every (previous, practice) of the plan, numbered."""
+        found: dict[tuple[str, str], int] = {}
+        for field in self.farm.fields:
+            before = field.history[-1]
+            for this in self.plan.practices[field.name]:
+                if not this:
+                    break
+                found.setdefault((before, this), len(found))
+                before = this
+        return found
+
+    def _follow(self, field: Field) -> Iterable[_Season]:
+        start = self.ground.starts[field.name]
+        reserve, before = start.reserve, field.history[-1]
+        draws = np.arange(reserve.shape[1])
+        for year, this in enumerate(self.plan.practices[field.name]):
+            if not this:
+                return
+            pair = self.pairs[before, this]
+            practice = self.ground.practice_list.of(this).practice
+            group = self.tables.crops[practice.crop].group
+            autumn, after, shoots = (np.zeros_like(reserve) for _ in range(3))
+            kept = 1.0
+            for w, weed in enumerate(self.response.weeds):
+                autumn[w] = self.response.autumn_after(pair, w, draws, reserve[w])
+                after[w] = self.response.after(pair, w, draws, reserve[w])
+                shoots[w] = self.response.shoots_after(pair, w, draws, reserve[w])
+                index, most = loss_figures(self.tables, weed, group)
+                lost = float(share_lost(shoots[w, self.likely], index, most))
+                kept *= 1.0 - float(start.infested_share[w]) * lost
+            made = float(self.budgets.yield_t_ha[pair]) * field.yield_ratio * field.area_ha * kept
+            yield _Season(field, year, practice, pair, autumn, shoots, 1.0 - kept, made)
+            reserve, before = after, this
+
+    # ------------------------------------------------------------ comparisons
+
+    def checks(self) -> tuple[Check, ...]:
+        """All lines of the re-check; those about limits are left out for a plan that says which it breaks."""
+        lines = [
+            self._reserves(),
+            self._losses(),
+            self._tonnes_made(),
+            self._burden(),
+            *self._balances(),
+            self._labour_hours(),
+            self._money(),
+        ]
+        if not self.plan.breaks:
+            lines += [
+                self._labour_limit(),
+                self._machine_limit(),
+                self._hired_limit(),
+                self._outlet_limits(),
+                self._cash_limit(),
+                self._share_limits(),
+                self._succession(),
+            ]
+        return tuple(lines)
+
+    def _printed(self) -> Mapping[tuple[str, int], YearOnField]:
+        return {(each.field, each.year - self.farm.first_year): each for each in self.plan.fields}
+
+    def _reserves(self) -> Check:
+        printed = self._printed()
+        worst = 0.0
+        for season in self.seasons:
+            said = printed[season.field.name, season.year]
+            for w, weed in enumerate(self.response.weeds):
+                if weed in said.reserve:
+                    worst = max(worst, abs(said.reserve[weed][1] - float(season.reserve[w, self.likely])))
+        return _line("root reserve left, each field and year", worst, SHARE, "share")
+
+    def _losses(self) -> Check:
+        printed = self._printed()
+        worst = max(
+            (abs(printed[s.field.name, s.year].weed_loss - s.loss) for s in self.seasons), default=0.0
+        )
+        return _line("share of yield lost to weeds", worst, SHARE, "share")
+
+    def _made(self) -> dict[str, Array]:
+        made: dict[str, Array] = {}
+        for season in self.seasons:
+            if season.made_t > 0.0:
+                total = made.setdefault(season.practice.crop, np.zeros(self.farm.years))
+                total[season.year] += season.made_t
+        return made
+
+    def _tonnes_made(self) -> Check:
+        made = self._made()
+        names = set(made) | set(self.plan.figures.made_t)
+        none = np.zeros(self.farm.years)
+        worst = max(
+            (
+                float(np.abs(made.get(n, none) - np.array(self.plan.figures.made_t.get(n, none))).max())
+                for n in names
+            ),
+            default=0.0,
+        )
+        return _line("tonnes harvested, each crop and year", worst, TONNES, "t")
+
+    def _burden(self) -> Check:
+        total = np.zeros(self.farm.years)
+        for s in self.seasons:
+            share = self.ground.starts[s.field.name].infested_share
+            total[s.year] += s.field.area_ha * float(share @ s.reserve[:, self.likely])
+        said = np.array([likely for _, likely, _ in self.plan.figures.burden[1:]])
+        return _line(
+            "living root on the whole farm, each year", float(np.abs(total - said).max()), 1e-4, "ha"
+        )
+
+    def _grower_tonnes(self) -> dict[str, Array]:
+        mine: dict[str, Array] = {}
+        for s in self.seasons:
+            if s.made_t > 0.0:
+                total = mine.setdefault(s.practice.crop, np.zeros(self.farm.years))
+                total[s.year] += s.made_t * (1.0 - s.field.landlord_share)
+        return mine
+
+    def _balances(self) -> list[Check]:
+        """What was made = what was sold + fed + put in store + left unsold, crop by crop; hay together."""
+        figures, farm = self.plan.figures, self.farm
+        none = np.zeros(farm.years)
+        hay_in = np.zeros(farm.years)
+        worst = 0.0
+        for crop, mine in self._grower_tonnes().items():
+            sold = sum(
+                (np.array(t) for sale, t in figures.sold_t.items() if sale.split(" @ ")[0] == crop),
+                none.copy(),
+            )
+            rest = mine - sold - np.array(figures.unsold_t.get(crop, none))
+            if self._is_hay(crop):
+                hay_in += rest
+            else:
+                worst = max(worst, float(np.abs(rest).max()))
+        stored = np.array(figures.hay_stored_t)
+        keeps = 1.0 - farm.hay_storage_loss
+        from_before = np.concatenate(([farm.hay_stored_now_t], stored[:-1] * keeps))
+        hay = hay_in + from_before - stored - np.array(figures.fed_t)
+        need = np.array(figures.fed_t) + np.array(figures.feed_bought_t) - farm.feed_need_t
+        return [
+            _line("grain made = sold + left over", worst, TONNES, "t"),
+            _line(
+                "hay made + from store = sold + fed + into store + left over",
+                float(np.abs(hay).max()),
+                0.05,
+                "t",
+            ),
+            _line(
+                "herd's hay = own hay fed + hay bought",
+                float(np.abs(need).max()) if farm.feed_need_t else 0.0,
+                0.05,
+                "t",
+            ),
+            _line(
+                "hay in store within its room", float(max(stored.max() - farm.hay_storage_t, 0.0)), 0.05, "t"
+            ),
+        ]
+
+    def _is_hay(self, crop: str) -> bool:
+        return self.tables.crops[crop].product == "hay"
+
+    def _labour(self) -> Array:
+        """Hours by calendar year (first row: the autumn before the plan) and half-month."""
+        total = np.zeros((self.farm.years + 1, HALF_MONTHS))
+        for s in self.seasons:
+            total[s.year : s.year + 2] += self.hours.labour[s.pair] * s.field.area_ha
+        return total
+
+    def _machine(self) -> Array:
+        total = np.zeros((len(self.hours.machines), self.farm.years + 1, HALF_MONTHS))
+        for s in self.seasons:
+            total[:, s.year : s.year + 2] += self.hours.machine[s.pair] * s.field.area_ha
+        return total
+
+    def _labour_hours(self) -> Check:
+        said = np.array(self.plan.figures.labour_hours)
+        worst = float(np.abs(self._labour()[1:] - said).max())
+        return _line("hours of work, each half-month", worst, HOURS, "h")
+
+    def _money(self) -> Check:
+        figures, farm = self.plan.figures, self.farm
+        net = np.full(farm.years, -farm.fixed_cost)
+        for s in self.seasons:
+            net[s.year] -= (float(self.budgets.cost_per_ha[s.pair]) + s.field.rent_per_ha) * s.field.area_ha
+            net[s.year] -= s.made_t * float(self.budgets.haul_per_t[s.pair])
+        for sale, tonnes in figures.sold_t.items():
+            crop, place = sale.split(" @ ", 1)
+            outlets = [o for o in farm.outlets if o.crop == crop and o.name == place]
+            price = outlets[0].price_per_t - outlets[0].haul_per_t if outlets else None
+            for year, t in enumerate(tonnes):
+                net[year] += t * (self._open_price(crop, year) if price is None else price)
+        net -= np.array(figures.feed_bought_t) * farm.feed_price_per_t
+        net -= self._extra_labour_cost() + self._extra_hire_cost()
+        worst = float(np.abs(net - np.array(figures.net_return)).max())
+        return _line("net return, each year", worst, MONEY, farm.currency)
+
+    def _extra_labour_cost(self) -> Array:
+        """Hours beyond the farm's own, at what they cost beyond the wage; the first autumn is paid in year one."""
+        beyond = max(0.0, self.farm.labour.extra_wage_per_h - self.farm.labour.wage_per_h)
+        own = np.array(self.farm.labour.hours_by_half_month)
+        return _by_plan_year(np.maximum(self._labour() - own, 0.0).sum(axis=1) * beyond)
+
+    def _extra_hire_cost(self) -> Array:
+        """Help for own machines in the half-months in which they cannot do all the work."""
+        _, cost = extra_hire(self.farm, self.tables, self.ground.hours)
+        total = np.zeros(self.farm.years + 1)
+        for m, name in enumerate(self.hours.machines):
+            mine = self.farm.machines[name]
+            if mine.status == "own" and mine.also_hire:
+                excess = np.maximum(self._machine()[m] - self.ground.capacity.machine[m], 0.0)
+                total += excess.sum(axis=1) * cost[m]
+        return _by_plan_year(total)
+
+    def _open_price(self, crop: str, year: int) -> float:
+        """Price of tonnes that no named buyer takes: a reduced one where there is a named buyer that year."""
+        if crop in self.farm.no_market:
+            return 0.0
+        usual = self.budgets.price_per_t[crop]
+        when = self.farm.first_year + year
+        named = any(o.crop == crop and (not o.years or when in o.years) for o in self.farm.outlets)
+        return usual * (self.tables.number("money", "any", "surplus_price_share") if named else 1.0)
+
+    # ------------------------------------------------------------ limits
+
+    def _labour_limit(self) -> Check:
+        room = np.array(self.farm.labour.hours_by_half_month) + np.array(
+            self.farm.labour.extra_hours_by_half_month
+        )
+        over = float(np.max(self._labour() - room, initial=0.0))
+        return _line("no half-month needs more hours than there are", over, HOURS, "h")
+
+    def _machine_limit(self) -> Check:
+        over = 0.0
+        for m, name in enumerate(self.hours.machines):
+            mine = self.farm.machines[name]
+            if mine.status != "own":
+                continue
+            excess = np.maximum(self._machine()[m] - self.ground.capacity.machine[m], 0.0)
+            if mine.also_hire:
+                most = extra_hire(self.farm, self.tables, self.ground.hours)[0][m]
+                over = max(over, float((excess.sum(axis=1) - most).max()))
+            else:
+                over = max(over, float(excess.max()))
+        return _line("no own machine works more hours than the weather allows", over, HOURS, "h")
+
+    def _hired_limit(self) -> Check:
+        over = 0.0
+        for m, name in enumerate(self.hours.machines):
+            mine = self.farm.machines[name]
+            if mine.status == "hire" and mine.hire_cap_ha is not None:
+                used = np.zeros(self.farm.years)
+                for s in self.seasons:
+                    used[s.year] += float(self.hours.hired_ha[s.pair, m]) * s.field.area_ha
+                over = max(over, float((used - mine.hire_cap_ha).max()))
+        return _line("hired machines within the area their owners take on", over, 0.01, "ha")
+
+    def _outlet_limits(self) -> Check:
+        over = 0.0
+        for outlet in self.farm.outlets:
+            sold = self.plan.figures.sold_t.get(f"{outlet.crop} @ {outlet.name}", (0.0,) * self.farm.years)
+            for year, t in enumerate(sold):
+                if outlet.years and self.farm.first_year + year not in outlet.years:
+                    over = max(over, t)
+                    continue
+                most = np.inf if outlet.most_t is None else outlet.most_t
+                over = max(over, t - most, outlet.least_t - t)
+        return _line("contracts met, no buyer given more than he takes", over, TONNES, "t")
+
+    def _cash_limit(self) -> Check:
+        short = max((self.farm.cash_floor - net for net in self.plan.figures.net_return), default=0.0)
+        return _line("cash above its floor every year", max(short, 0.0), MONEY, self.farm.currency)
+
+    def _share_limits(self) -> Check:
+        farm, over = self.farm, 0.0
+        areas = np.zeros(farm.years)
+        for s in self.seasons:
+            areas[s.year] += s.field.area_ha
+        for name, most in farm.largest_share.items():
+            held = self._held(name)
+            over = max(over, float(((held - most * areas) / areas).max()))
+        for name, least in farm.least_share.items():
+            over = max(over, float(least - self._held(name).sum() / areas.sum()))
+        return _line("shares of the land kept", max(over, 0.0), SHARE, "share")
+
+    def _held(self, name: str) -> Array:
+        held = np.zeros(self.farm.years)
+        for s in self.seasons:
+            crop = self.tables.crops[s.practice.crop]
+            if name in (crop.key, crop.group) or (name == "legume" and crop.legume):
+                held[s.year] += s.field.area_ha
+        return held
+
+    def _succession(self) -> Check:
+        """Every rule of the tables on every field, by looking back along the years."""
+        broken = len(self.misfits)
+        for field in self.farm.fields:
+            path = [
+                *[self.ground.practice_list.of(key).practice for key in field.history],
+                *[
+                    self.ground.practice_list.of(key).practice
+                    for key in self.plan.practices[field.name]
+                    if key
+                ],
+            ]
+            first = len(field.history)
+            broken += sum(
+                1
+                for at in range(first, len(path))
+                for rule in self.tables.rules
+                if not self._keeps(rule, path, at)
+            )
+        return _line("succession rules and windows kept", float(broken), 0.0, "broken")
+
+    def _member(self, subject: str, practice: Practice) -> bool:
+        return belongs(subject, self.tables.crops[practice.crop])
+
+    def _keeps(self, rule: Rule, path: Sequence[Practice], at: int) -> bool:
+        this, before = path[at], path[at - 1]
+        if rule.kind == "not_after":
+            return not (self._member(rule.subject, this) and self._member(rule.other, before))
+        if rule.kind == "break":
+            if not self._member(rule.subject, this) or this.needs_stand:
+                return True
+            return not any(self._member(rule.subject, p) for p in path[max(at - rule.years, 0) : at])
+        if rule.kind == "run":
+            span = path[max(at - rule.years, 0) : at + 1]
+            return len(span) <= rule.years or not all(self._member(rule.subject, p) for p in span)
+        if rule.kind == "phase_most":
+            length = 0
+            for p in reversed(path[: at + 1]):
+                if not self._member(rule.subject, p):
+                    break
+                length += 1
+                if not p.needs_stand:
+                    break
+            return length <= rule.years
+        return True  # phase_least is asked when the stand is broken, below the selection's own rule
+
+
+def belongs(subject: str, crop: Crop) -> bool:
+    """Whether a crop is meant by the subject of a rule."""
+    if subject.startswith("family:"):
+        return crop.family == subject.removeprefix("family:")
+    if subject.startswith("group:"):
+        return crop.group == subject.removeprefix("group:")
+    return crop.small_grain if subject == "small_grain" else crop.key == subject
+
+
+def recheck(ground: Groundwork, plan: Alternative) -> tuple[Check, ...]:
+    """Recompute one plan and compare it with what is printed; see `Recheck`."""
+    return Recheck(ground, plan).checks()
+
+
+def _line(what: str, difference: float, allowed: float, unit: str) -> Check:
+    return Check(what=what, agrees=difference <= allowed, largest_difference=float(difference), unit=unit)
+
+
+def _by_plan_year(by_calendar_year: Array) -> Array:
+    """The autumn before the plan is counted in its first year."""
+    return np.concatenate(([by_calendar_year[0] + by_calendar_year[1]], by_calendar_year[2:]))
