@@ -190,7 +190,7 @@ def plan(
     farm: FarmLike,
     years: int | None = None,
     tables: Tables | None = None,
-    progress: Callable[..., None] | None = None,
+    progress: Callable[[str], None] = lambda what: None,
 ) -> PlanSet:
     """Alternative rotations for a farm.
 
@@ -203,7 +203,7 @@ def plan(
     tables : Tables, optional
         Crop tables of your own.
     progress : callable, optional
-        Told what is being worked on and, where it is known, the share that is done.
+        Told, in words, what is being worked on.
 
     Returns
     -------

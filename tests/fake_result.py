@@ -366,8 +366,6 @@ def _alternative(
         hire_cost=(900.0 * hay_fields,) * YEARS,
         extra_labour_cost=(70.2,) * YEARS,
         extra_hire_cost=(0.0,) * YEARS,
-        extra_labour_cost=(96.0,) * YEARS,
-        extra_hire_cost=(0.0,) * YEARS,
         made_t={"alfalfa": (0.0, 90.0 * hay_fields, 95.0 * hay_fields, 0.0), "oats": (80.0,) * YEARS},
         sold_t={"alfalfa @ any buyer": (0.0, 20.0 * hay_fields, 25.0 * hay_fields, 0.0)},
         fed_t=(0.0, 60.0, 60.0, 0.0) if hay_fields else (0.0,) * YEARS,

@@ -20,7 +20,7 @@ WIDEST = 120
 WITHOUT_TERMINAL = 80
 PATIENCE_S = 1.0  # a shorter wait needs no word of what is going on
 
-Progress = Callable[..., None]  # told what is being worked on and, where known, the share that is done
+Tell = Callable[[str], None]
 
 
 def show(page: Page, width: int | None) -> None:
@@ -65,10 +65,10 @@ def _umask() -> int:
 
 
 @contextlib.contextmanager
-def progress() -> Iterator[Progress | None]:
-    """Tells on standard error what is being worked on; yields None where nobody sits before a terminal."""
+def progress() -> Iterator[Tell]:
+    """Tells on standard error what is being worked on; keeps quiet where nobody sits before a terminal."""
     if not sys.stderr.isatty():
-        yield None
+        yield lambda what: None
         return
     from rich.console import Console
     from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
@@ -82,10 +82,10 @@ def progress() -> Iterator[Progress | None]:
     console = Console(stderr=True, color_system=None, highlight=False)
     bar = Bar(*columns, console=console, transient=True)
     begun = time.monotonic()
-    task = bar.add_task("Reading", total=None)  # the bar swings until a share is told
+    task = bar.add_task("Reading", total=None)  # how long a search takes is not known: the bar swings
 
-    def tell(what: str, share: float | None = None) -> None:
-        bar.update(task, description=what, completed=share, total=None if share is None else 1.0)
+    def tell(what: str) -> None:
+        bar.update(task, description=what)
         if not bar.live.is_started and time.monotonic() - begun > PATIENCE_S:
             bar.start()
 
