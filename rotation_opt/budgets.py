@@ -283,6 +283,16 @@ def grazing_available(
     return sum(area * rate for area, rate in zip(areas, months_per_area, strict=True)) * (1.0 - reserve)
 
 
+def head_for_rent(rent: float, rate: float, months: float) -> float:
+    """Animals whose monthly rate pays a rent in so many months."""
+    return rent / rate / months
+
+
+def grazing_rent(head: float, rate: float, months: float) -> float:
+    """Rent of grazing paid by animal and month."""
+    return head * rate * months
+
+
 def stock_density(head: float, live_weight: float, area: float) -> float:
     """Live weight on a paddock, per area."""
     return head * live_weight / area

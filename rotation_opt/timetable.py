@@ -97,7 +97,8 @@ class Timetable:
         name, earlier = (each.name_us if us else each.name_uk for each in (this, before))
         if this.needs_stand and this.needs_stand != before.leaves_stand:
             crop, year = stand_of(this.needs_stand)
-            word = self.tables.crops[crop].name_us if us else self.tables.crops[crop].name_uk
+            stand = self.tables.crops[crop]
+            word = (stand.name_us if us else stand.name_uk).lower()
             return False, f"{name} needs a stand of {word} in its year {year} from the year before"
         if this.needs_stand:
             return True, ""
@@ -121,10 +122,9 @@ class Timetable:
             crop_sown = self.tables.crops[this.cover]
             cover = crop_sown.name_us if us else crop_sown.name_uk
             if sown is None or sown > last:
-                return False, (
-                    f"{cover} must be sown by {day_in_words(last, region)}, and {earlier} is on the land till "
-                    f"{day_in_words(previous.harvest_day, region)}"
-                )
+                till = day_in_words(previous.harvest_day, region)
+                when = day_in_words(last, region)
+                return False, f"{cover} must be sown by {when}, and {earlier} is on the land till {till}"
         elif MANY_PASSES in this.tags and this.between and all(op.part != "between" for op in between):
             return False, f"there is no time for the passes between {earlier} and {name}"
         return True, ""

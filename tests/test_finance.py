@@ -26,12 +26,12 @@ def test_net_present_value_gives_the_range_study():
     values = [finance.present_value(8.71, 0.07, year) for year in range(3, 8)]
     assert values == pytest.approx([7.11, 6.64, 6.21, 5.80, 5.42], abs=0.0051)
     flows = [-89.93, 0, 0, *[23.18 - 14.47] * 8]
-    # worked out for the dossier, not printed there (years 8-10 taken as equal)
+    # worked out from the same figures, not printed there (years 8-10 taken as equal)
     assert finance.net_present_value(flows, 0.07) == pytest.approx(-44.50, abs=0.005)
     assert finance.equivalent_annual_value(flows, 0.07) == pytest.approx(-6.34, abs=0.005)
 
 
-def test_capital_recovery_factor_is_the_dossier_value():
+def test_capital_recovery_factor_is_that_of_the_annuity_table():
     assert finance.capital_recovery_factor(0.05, 15) == pytest.approx(0.096342, abs=5e-7)
 
 
@@ -42,7 +42,7 @@ def test_annuity_pays_back_exactly_what_was_lent(rate, years):
 
 
 def test_partial_budget_gives_the_corn_for_beans_example():
-    # DFP_PB: 100 ac of corn (150 bu x 6.50 $, 690 $/ac) in place of dry beans (22 cwt x 40 $, 550 $/ac): -4,500 $
+    # DFP_PB: 100 ac of corn (150 bu x 6.50 $, 690 $/ac) for dry beans (22 cwt x 40 $, 550 $/ac): -4,500 $
     change = finance.partial_budget(
         added_income=100 * 150 * 6.50,
         reduced_cost=100 * 550,

@@ -32,7 +32,7 @@ def test_field_capacity_gives_the_handbook_examples(feet, mph, efficiency, acres
 
 
 def test_capacity_needed_gives_the_iowa_field_time_example():
-    # Iowa State University Extension, A3-25: 1,600 ac, 4.0 + 4.3 suitable days, 14 h a day: 192.8 ac/day, 13.8 ac/h
+    # Iowa State University Extension, A3-25: 1,600 ac, 4.0 + 4.3 days, 14 h a day: 192.8 ac/day, 13.8 ac/h
     assert machinery.capacity_needed(1600, 4.0 + 4.3, 1) == pytest.approx(192.8, abs=0.05)
     assert machinery.capacity_needed(1600, 4.0 + 4.3, 14) == pytest.approx(13.8, abs=0.05)
 
@@ -45,13 +45,14 @@ def test_a_baler_in_a_heavy_crop_is_held_up_by_its_throughput():
 
 
 def test_salvage_depreciation_and_real_rate_give_the_iowa_tractor_example():
-    # Iowa State University Extension, A3-29 (about 2005): list 110,000 $, bought for 93,500 $, 23 % left after 15 years
+    # Iowa State University Extension, A3-29 (about 2005): 110,000 $, bought for 93,500 $, 23 % left after
+    # 15 years
     list_price, purchase = 110_000.0, 93_500.0
     salvage = list_price * machinery.remaining_value_share(15, 400, 0.976, 0.119, 0.0019)
     assert salvage == pytest.approx(25_300, abs=0.005 * list_price)  # the share is printed as whole percent
     assert purchase - 25_300 == pytest.approx(68_200, abs=0.5)
     assert real_rate(0.08, 0.03, exact=False) == pytest.approx(0.05, abs=0.005)
-    # continuation worked out for the dossier, not printed there: CRF(5 %, 15) = 0.096342; 7,835.54 $ a year
+    # worked out from the same figures, not printed there: CRF(5 %, 15) = 0.096342; 7,835.54 $ a year
     assert machinery.capital_recovery(purchase, 25_300, 0.05, 15) == pytest.approx(7835.54, abs=0.005)
 
 
@@ -79,7 +80,7 @@ def test_accumulated_repairs_give_the_iowa_table(rf1, rf2, step, percent):
 
 
 def test_remaining_value_gives_the_iowa_tractor_table():
-    # Iowa State University Extension, PM 710, table 1: 80-149 hp, 200 h/y; the dossier allows 1 point, since the
+    # Iowa State University Extension, PM 710, table 1: 80-149 hp, 200 h/y; 1 point is allowed, since the
     # coefficients are recalled from ASABE D497
     ages, percent = (1, 5, 10, 15, 20), (69, 50, 38, 29, 24)
     found = [100 * machinery.remaining_value_share(age, 200, 0.942, 0.100, 0.0008) for age in ages]
@@ -121,7 +122,7 @@ def test_fuel_of_the_chisel_system_adds_up_as_printed():
 
 
 def test_tractor_cost_an_hour_gives_the_illinois_example():
-    # farmdoc: 14.00 overhead, 4.70 fuel, 13.50 wage with 10 % more labour than tractor hours: 14.85; 33.55 $/h
+    # farmdoc: overhead 14.00, fuel 4.70, wage 13.50 with 10 % on top: 14.85; 33.55 $/h
     labour = 13.50 * 1.10
     assert labour == pytest.approx(14.85, abs=0.005)
     assert 14.00 + machinery.fuel_cost_per_ha(4.70, 1.0, 0.0) + labour == pytest.approx(33.55, abs=0.005)
