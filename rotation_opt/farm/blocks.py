@@ -448,7 +448,6 @@ class CostsBlock(Block):
     nitrogen_per_kg: Money | None = None
     interest_pct: Annotated[float, _number(0, 50)] | None = None
     surplus_price_pct: Percent | None = None
-    hay_field_loss_pct: Annotated[float, _number(0, 90)] | None = None
 
 
 class LivestockBlock(Block):

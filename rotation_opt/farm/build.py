@@ -414,7 +414,6 @@ def _costs(block: b.CostsBlock) -> dict[str, float]:
         else block.nitrogen_per_kg,
         "interest_rate": _share(block.interest_pct),
         "surplus_price_share": _share(block.surplus_price_pct),
-        "hay_field_loss": _share(block.hay_field_loss_pct),
     }
     return {key: value for key, value in figures.items() if value is not None}
 

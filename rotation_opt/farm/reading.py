@@ -13,7 +13,7 @@ from rotation_opt.errors import Fault
 from rotation_opt.farm import blocks
 from rotation_opt.farm.blocks import Block
 from rotation_opt.farm.names import Names
-from rotation_opt.farm.text import Path_, place, show
+from rotation_opt.farm.text import Where, place, show
 from rotation_opt.words import listed, nearest
 
 B = TypeVar("B", bound=Block)
@@ -39,10 +39,10 @@ class Report:
     """Faults found so far, each with the line it stands on, so that they can be told in file order."""
 
     file: str
-    lines: Mapping[Path_, int]
+    lines: Mapping[Where, int]
     found: list[tuple[int, Fault]] = field(default_factory=list)
 
-    def add(self, path: Path_, block: str, key: str, found: str, allowed: str, hint: str = "") -> None:  # noqa: PLR0917
+    def add(self, path: Where, block: str, key: str, found: str, allowed: str, hint: str = "") -> None:  # noqa: PLR0917
         """Note one fault; `key` is what the place says after the block, empty for the whole block."""
         where = place(self.file, path, self.lines, f"{block}, {key}" if key else block)
         line = next((self.lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self.lines), 0)
@@ -59,7 +59,7 @@ class Report:
 class Placed:
     """A checked block with the place it came from; keys that were at fault are left out of it."""
 
-    path: Path_
+    path: Where
     title: str
     block: Any
     patches: tuple[Placed, ...] = ()
@@ -127,7 +127,7 @@ def _each(name: str, raw: Any, names: Names, report: Report) -> Iterator[Placed]
         yield replace(placed, patches=patches)
 
 
-def _patches(raw: Any, path: Path_, title: str, names: Names, report: Report) -> Iterator[Placed]:
+def _patches(raw: Any, path: Where, title: str, names: Names, report: Report) -> Iterator[Placed]:
     if not isinstance(raw, list) or any(not isinstance(entry, dict) for entry in raw):
         found = "one block in single brackets" if isinstance(raw, dict) else show(raw)
         allowed = "allowed are blocks with the head [[field.patch]] below their field"
@@ -147,7 +147,7 @@ def _title(name: str, entry: Mapping[str, Any], index: int) -> str:
 
 
 def _block(  # noqa: PLR0917
-    model: type[B], raw: Mapping[str, Any], path: Path_, title: str, names: Names, report: Report
+    model: type[B], raw: Mapping[str, Any], path: Where, title: str, names: Names, report: Report
 ) -> Placed:
     wrong: set[Any] = set()
     try:
@@ -193,7 +193,7 @@ def _respelt(family: tuple[str, ...], raw: Mapping[str, Any], model: type[Block]
     return ""
 
 
-def _tell(model: type[Block], detail: ErrorDetails, path: Path_, title: str, report: Report) -> None:
+def _tell(model: type[Block], detail: ErrorDetails, path: Where, title: str, report: Report) -> None:
     """One fault of a block, from what the checker found."""
     loc = [part for part in detail["loc"] if not (isinstance(part, str) and part.startswith("~"))]
     kind = detail["type"]

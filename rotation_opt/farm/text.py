@@ -22,10 +22,10 @@ _HEADER = re.compile(r"^\s*(?P<open>\[\[?)\s*(?P<name>[^\[\]]+?)\s*(?P<close>\]\
 _AT = re.compile(r"\(at (?:line (\d+), column (\d+)|end of document)\)")
 _LONGEST_SHOWN = 60
 
-Path_ = tuple[str | int, ...]
+Where = tuple[str | int, ...]
 
 
-def load(path: Path) -> tuple[dict[str, Any], Mapping[Path_, int]]:
+def load(path: Path) -> tuple[dict[str, Any], Mapping[Where, int]]:
     """Nested tables of a farm file, and the line each key stands on.
 
     Parameters
@@ -138,6 +138,14 @@ def _slips(text: str, message: str, file: str) -> list[Fault]:
     return [faults[number] for number in sorted(faults)]
 
 
+def _is_sound(row: str) -> bool:
+    try:
+        tomllib.loads(row)
+    except (ValueError, RecursionError):
+        return False
+    return True
+
+
 def _left_open(row: str) -> str:
     found = _ASSIGNMENT.match(row)
     value = found["value"] if found else ""
@@ -150,7 +158,7 @@ def _left_open(row: str) -> str:
 
 def _slip(row: str) -> tuple[str, str] | None:
     """What is wrong with one line taken by itself, and how to put it right."""
-    if not row.strip() or row.lstrip().startswith("#"):
+    if _is_sound(row):
         return None
     header = _HEADER.match(row)
     if header:
@@ -252,7 +260,7 @@ def show(value: object) -> str:
     return str(value)
 
 
-def place(file: str, path: Path_, lines: Mapping[Path_, int], block: str = "") -> str:
+def place(file: str, path: Where, lines: Mapping[Where, int], block: str = "") -> str:
     """Where something stands: ``farm.toml line 12, field "Home 40", area_acres``.
 
     `block` replaces the generic name of the block; the rest of the path follows it.
@@ -271,11 +279,11 @@ def place(file: str, path: Path_, lines: Mapping[Path_, int], block: str = "") -
     return ", ".join(parts)
 
 
-def line_numbers(text: str) -> dict[Path_, int]:
+def line_numbers(text: str) -> dict[Where, int]:
     """Line of every block and of every key that starts a line."""
-    lines: dict[Path_, int] = {}
-    counts: dict[Path_, int] = {}
-    here: Path_ = ()
+    lines: dict[Where, int] = {}
+    counts: dict[Where, int] = {}
+    here: Where = ()
     for number, row in enumerate(text.splitlines(), start=1):
         header = _HEADER.match(row)
         if header:
@@ -297,7 +305,7 @@ def line_numbers(text: str) -> dict[Path_, int]:
     return lines
 
 
-def _strings(value: object, path: Path_ = ()) -> Iterator[tuple[Path_, str]]:
+def _strings(value: object, path: Where = ()) -> Iterator[tuple[Where, str]]:
     if isinstance(value, str):
         yield path, value
     elif isinstance(value, dict):
