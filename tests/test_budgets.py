@@ -218,7 +218,7 @@ def test_hay_cut_and_left_brings_no_sale_but_the_same_credit():
 
 
 def test_corn_gains_the_published_tonnes_after_alfalfa_over_soybean():
-    # Gomez et al. (2013), Nguyen et al. (2022), Iowa: corn after two years of alfalfa over corn after soybean,
+    # Gomez et al. (2013), Nguyen et al. (2022), Iowa: corn after two years of alfalfa, over after soybean,
     # +0.63 t/ha in 2008-2010 and +0.94 in 2017-2020
     found = money_of(("alfalfa_2", "corn_grain"), ("soybean", "corn_grain"))
     passes = found.yield_t_ha[1] / practices.usual_yield("corn_grain", FARM, TABLES)

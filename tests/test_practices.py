@@ -37,7 +37,7 @@ def days_outside(when: int, first: int, last: int) -> int:
 
 
 def miss(days: int) -> pytest.MarkDecorator:
-    """A date known to be wrong, by so many days (negative = too early), kept in view until it is put right."""
+    """A date known to be wrong, by so many days (negative = too early), kept in view till it is put right."""
     return pytest.mark.xfail(strict=True, reason=f"the model misses the window by {days} days")
 
 

@@ -1,53 +1,24 @@
-"""Which practices this farm can use, with the dates its climate gives them.
-
-A practice is left out when it cannot ripen here, when a machine it needs is neither owned nor for hire,
-when nobody buys its product, when the grower refuses it or when the season is too short for its cuts;
-each with a sentence that can be printed. What stands in a field's history or in the grower's present
-rotation is dated all the same, since the years after it depend on it.
-"""
+"""Sowing, emergence, cuts and harvest of one practice in one climate, and whether it has the time."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from rotation_opt.climate import Climate
-from rotation_opt.records import Farm, Practice, Step
-from rotation_opt.tables import Tables
-
-YEAR = 365
-BREAK_STAND = "break_stand"  # programme added when a stand is not carried on
-FIRST_DAY = -184  # 1 July before the harvest year: the season's first day
-APRIL_1 = 90
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+from rotation_opt.practices.calendar import (
+    FIRST_DAY,
+    YEAR,
+    FieldCalendar,
+    day_in_words,
+    first_day_at,
+    season_anchors,
+    step_days,
 )
-MONTH_STARTS = (0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FieldCalendar:
-    """Days of the year that programmes of work are anchored to, in one climate."""
-
-    spring: int  # field work opens
-    freeze: int  # field work ends
-    frost: int  # first killing frost, median year
-    growth: int  # hay stands start to grow
-    frost_seeding: int  # small seed broadcast on frozen ground
-    bud: int  # half the thistles at bud
+from rotation_opt.records import Practice
+from rotation_opt.tables import Tables
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,77 +43,6 @@ class DatedPractice:
     def crop(self) -> str:
         """Key of the crop."""
         return self.practice.crop
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PracticeList:
-    """The practices of one farm.
-
-    ``all`` starts with ``practices`` in the same order, so an index into one is an index into the other.
-    """
-
-    practices: tuple[DatedPractice, ...]
-    all: tuple[DatedPractice, ...]
-    index: Mapping[str, int]
-    left_out: tuple[tuple[str, str], ...]
-    calendar: FieldCalendar
-    machines: frozenset[str] | None = None  # owned or for hire; None = all
-    reasons: Mapping[str, str] = field(default_factory=dict)  # practice key -> why it is left out
-
-    def of(self, key: str) -> DatedPractice:
-        """The dated practice with this key.
-
-        Raises
-        ------
-        KeyError
-            If the practice is neither offered nor in a history.
-        """
-        return self.all[self.index[key]]
-
-
-def day_in_words(day: int, region: str) -> str:
-    """A day as a grower writes it: ``October 12`` in the US, ``12 October`` in the UK."""
-    day %= YEAR
-    month = max(m for m in range(12) if MONTH_STARTS[m] <= day)
-    number = day - MONTH_STARTS[month] + 1
-    return f"{MONTHS[month]} {number}" if region == "us" else f"{number} {MONTHS[month]}"
-
-
-def first_day_at(heat: np.ndarray, needed: float, start: int) -> int | None:
-    """First day on which the heat summed from `start` (that day included) reaches `needed`.
-
-    Parameters
-    ----------
-    heat : ndarray of float, shape (549,)
-        Degree-days of each day from -184 on. [°C d]
-    needed : float
-        Heat to reach. [°C d]
-    start : int
-        First day that counts.
-
-    Returns
-    -------
-    int or None
-        None if it is not reached by 31 December of the harvest year.
-    """
-    total = np.cumsum(heat[max(start - FIRST_DAY, 0) :])
-    at = int(np.searchsorted(total, needed))
-    return max(start, FIRST_DAY) + at if at < total.size else None
-
-
-def field_calendar(climate: Climate, tables: Tables) -> FieldCalendar:
-    """Opening and end of field work, killing frost, frost seeding and bud stage in one climate."""
-    bud_heat = tables.number("weed", "creeping_thistle", "bud_heat")
-    bud = first_day_at(climate.season_heat(0.0), bud_heat, APRIL_1)
-    thaw = climate.warm_day(tables.number("field_days", "any", "frost_seeding_temperature"))
-    return FieldCalendar(
-        spring=climate.spring_start_day,
-        freeze=climate.freeze_day,
-        frost=climate.first_killing_frost_day,
-        growth=climate.stand_growth_start_day,
-        frost_seeding=climate.spring_start_day if thaw is None else min(thaw, climate.spring_start_day),
-        bud=YEAR - 1 if bud is None else bud,
-    )
 
 
 def stand_of(text: str) -> tuple[str, int]:
@@ -283,102 +183,6 @@ def date_practice(
     return dated, reason
 
 
-def dated_practices(farm: Farm, tables: Tables, climate: Climate) -> PracticeList:
-    """All practices this farm can choose from here, and what is left out with the reason.
-
-    Parameters
-    ----------
-    farm : Farm
-        Its machines, markets and refusals decide together with the climate.
-    tables : Tables
-        The crop tables.
-    climate : Climate
-        The farm's climate.
-
-    Returns
-    -------
-    PracticeList
-        ``all`` also holds practices of the histories and of the present rotation that are left out.
-    """
-    calendar = field_calendar(climate, tables)
-    needed = {key for field in farm.fields for key in (*field.history, *field.as_now) if key}
-    offered: list[DatedPractice] = []
-    known: list[DatedPractice] = []
-    left_out: list[tuple[str, str]] = []
-    reasons: dict[str, str] = {}
-    for practice in tables.practices.values():
-        dated, too_late = date_practice(practice, climate, tables, calendar, farm.region)
-        reason = _refused(practice, farm, tables) or _no_use(practice, farm, tables)
-        reason = reason or _no_machine(practice, farm, tables) or too_late
-        if not reason:
-            offered.append(dated)
-            continue
-        reasons[practice.key] = reason
-        left_out.append((practice.name_us if farm.region == "us" else practice.name_uk, reason))
-        if practice.key in needed:
-            known.append(replace(dated, available=False))
-    every = (*offered, *known)
-    return PracticeList(
-        practices=tuple(offered),
-        all=every,
-        index={dated.key: at for at, dated in enumerate(every)},
-        left_out=tuple(left_out),
-        reasons=reasons,
-        calendar=calendar,
-        machines=machines_at_hand(farm),
-    )
-
-
-def usual_yield(crop: str, farm: Farm, tables: Tables) -> float:
-    """The farm's own usual yield of a crop, else the table's; 0 where nothing is sold. [t/ha]"""
-    if tables.crops[crop].product == "none":
-        return 0.0
-    own = farm.yields_t_ha.get(crop)
-    return tables.number("crop", crop, "yield_t_ha") if own is None else own
-
-
-def programmes_of(practice: Practice) -> tuple[str, ...]:
-    """The programmes of work a practice is made of, in their order; empty names left out."""
-    return tuple(
-        name for name in (practice.between, practice.sow, practice.in_crop, practice.harvest) if name
-    )
-
-
-def step_days(step: Step, anchors: Mapping[str, int]) -> tuple[int, ...]:
-    """Days of one line of a programme, given the days of the events; empty if its event does not happen."""
-    start = anchors.get(step.anchor)
-    if start is None:
-        return ()
-    start += step.offset_days
-    if step.interval_days <= 0:
-        days = [start]
-    else:
-        days = [start + step.interval_days * turn for turn in range(step.times)]
-    if step.until:
-        limit = anchors.get(step.until)
-        if limit is not None:
-            days = [day for day in days if day < limit - step.until_gap_days]
-    return tuple(days)
-
-
-def season_anchors(
-    calendar: FieldCalendar, sown: int | None, emerged: int | None, cuts: tuple[int, ...]
-) -> dict[str, int]:
-    """Days of the events of the harvest year itself; what does not happen is left out."""
-    anchors = {
-        "spring": calendar.spring,
-        "freeze": calendar.freeze,
-        "frost": calendar.frost,
-        "bud": calendar.bud,
-    }
-    if sown is not None:
-        anchors["sowing"] = sown
-    if emerged is not None:
-        anchors["emergence"] = emerged
-    anchors.update({f"cut{number}": day for number, day in enumerate(cuts, 1)})
-    return anchors
-
-
 def _heat(climate: Climate, tables: Tables, crop: str) -> np.ndarray:
     base = tables.number("crop", crop, "base_temperature")
     return climate.season_heat(base, tables.number("crop", crop, "upper_temperature"))
@@ -432,47 +236,3 @@ def _end_of_tillage(crop: str, tables: Tables, calendar: FieldCalendar) -> int:
     if tables.crops[crop].kind != "fallow":
         return day
     return min(day, round(tables.number_or("crop", crop, "latest_day", day)))
-
-
-def machines_at_hand(farm: Farm) -> frozenset[str]:
-    """Machines the farm owns or can hire."""
-    return frozenset(key for key, machine in farm.machines.items() if machine.status != "none")
-
-
-def _refused(practice: Practice, farm: Farm, tables: Tables) -> str:
-    crop = tables.crops[practice.crop]
-    us = farm.region == "us"
-    if practice.key in farm.refuses:
-        return "you do not want it"
-    if crop.key in farm.refuses:
-        return f"you do not want {(crop.name_us if us else crop.name_uk).lower()}"
-    if crop.group in farm.refuses:
-        return f"you do not want any {crop.group}"
-    tags = sorted(practice.tags & farm.refuses)
-    return f"you do not want practices of the kind {tags[0]!r}" if tags else ""
-
-
-def _no_use(practice: Practice, farm: Farm, tables: Tables) -> str:
-    """Why the product is of no use here: nobody buys it and no stock eats it."""
-    crop = tables.crops[practice.crop]
-    herd = farm.feed_need_t > 0.0
-    if practice.cut_use == "graze":
-        return "" if herd else "it is grazed, and there is no stock on the farm"
-    if crop.product == "none" or practice.cut_use == "leave" or crop.key not in farm.no_market:
-        return ""
-    if crop.product == "hay" and herd:
-        return ""
-    name = crop.name_us if farm.region == "us" else crop.name_uk
-    return f"nobody near buys {name.lower()}"
-
-
-def _no_machine(practice: Practice, farm: Farm, tables: Tables) -> str:
-    usable = machines_at_hand(farm)
-    for name in programmes_of(practice):
-        for step in tables.programmes[name]:
-            machine = tables.operations[step.operation].machine
-            if machine != "none" and machine not in usable:
-                known = tables.machines[machine]
-                word = known.name_us if farm.region == "us" else known.name_uk
-                return f"it needs a {word}, which you neither own nor can hire"
-    return ""

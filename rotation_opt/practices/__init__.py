@@ -1,0 +1,65 @@
+"""Which practices this farm can use, with the dates its climate gives them.
+
+A practice is left out when it cannot ripen here, when a machine it needs is neither owned nor for hire,
+when nobody buys its product, when the grower refuses it or when the season is too short for its cuts;
+each with a sentence that can be printed. What stands in a field's history or in the grower's present
+rotation is dated all the same, since the years after it depend on it.
+"""
+
+from rotation_opt.practices.calendar import (
+    APRIL_1,
+    FIRST_DAY,
+    MONTH_STARTS,
+    MONTHS,
+    YEAR,
+    FieldCalendar,
+    day_in_words,
+    field_calendar,
+    first_day_at,
+    season_anchors,
+    step_days,
+)
+from rotation_opt.practices.choice import (
+    BREAK_STAND,
+    PracticeList,
+    dated_practices,
+    machines_at_hand,
+    programmes_of,
+    usual_yield,
+)
+from rotation_opt.practices.dating import (
+    DatedPractice,
+    cut_days,
+    date_practice,
+    heat_to_ripe,
+    sowing_day,
+    stand_of,
+    undersown_day,
+)
+
+__all__ = [
+    "APRIL_1",
+    "BREAK_STAND",
+    "FIRST_DAY",
+    "MONTHS",
+    "MONTH_STARTS",
+    "YEAR",
+    "DatedPractice",
+    "FieldCalendar",
+    "PracticeList",
+    "cut_days",
+    "date_practice",
+    "dated_practices",
+    "day_in_words",
+    "field_calendar",
+    "first_day_at",
+    "heat_to_ripe",
+    "machines_at_hand",
+    "programmes_of",
+    "season_anchors",
+    "sowing_day",
+    "stand_of",
+    "step_days",
+    "undersown_day",
+    "usual_yield",
+]

@@ -1,0 +1,123 @@
+"""Days that work is anchored to in one climate, and how steps of a programme and heat sums become days."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from rotation_opt.climate import Climate
+from rotation_opt.records import Step
+from rotation_opt.tables import Tables
+
+YEAR = 365
+FIRST_DAY = -184  # 1 July before the harvest year: the season's first day
+APRIL_1 = 90
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+MONTH_STARTS = (0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldCalendar:
+    """Days of the year that programmes of work are anchored to, in one climate."""
+
+    spring: int  # field work opens
+    freeze: int  # field work ends
+    frost: int  # first killing frost, median year
+    growth: int  # hay stands start to grow
+    frost_seeding: int  # small seed broadcast on frozen ground
+    bud: int  # half the thistles at bud
+
+
+def day_in_words(day: int, region: str) -> str:
+    """A day as a grower writes it: ``October 12`` in the US, ``12 October`` in the UK."""
+    day %= YEAR
+    month = max(m for m in range(12) if MONTH_STARTS[m] <= day)
+    number = day - MONTH_STARTS[month] + 1
+    return f"{MONTHS[month]} {number}" if region == "us" else f"{number} {MONTHS[month]}"
+
+
+def first_day_at(heat: np.ndarray, needed: float, start: int) -> int | None:
+    """First day on which the heat summed from `start` (that day included) reaches `needed`.
+
+    Parameters
+    ----------
+    heat : ndarray of float, shape (549,)
+        Degree-days of each day from -184 on. [°C d]
+    needed : float
+        Heat to reach. [°C d]
+    start : int
+        First day that counts.
+
+    Returns
+    -------
+    int or None
+        None if it is not reached by 31 December of the harvest year.
+    """
+    total = np.cumsum(heat[max(start - FIRST_DAY, 0) :])
+    at = int(np.searchsorted(total, needed))
+    return max(start, FIRST_DAY) + at if at < total.size else None
+
+
+def field_calendar(climate: Climate, tables: Tables) -> FieldCalendar:
+    """Opening and end of field work, killing frost, frost seeding and bud stage in one climate."""
+    bud_heat = tables.number("weed", "creeping_thistle", "bud_heat")
+    bud = first_day_at(climate.season_heat(0.0), bud_heat, APRIL_1)
+    thaw = climate.warm_day(tables.number("field_days", "any", "frost_seeding_temperature"))
+    return FieldCalendar(
+        spring=climate.spring_start_day,
+        freeze=climate.freeze_day,
+        frost=climate.first_killing_frost_day,
+        growth=climate.stand_growth_start_day,
+        frost_seeding=climate.spring_start_day if thaw is None else min(thaw, climate.spring_start_day),
+        bud=YEAR - 1 if bud is None else bud,
+    )
+
+
+def step_days(step: Step, anchors: Mapping[str, int]) -> tuple[int, ...]:
+    """Days of one line of a programme, given the days of the events; empty if its event does not happen."""
+    start = anchors.get(step.anchor)
+    if start is None:
+        return ()
+    start += step.offset_days
+    if step.interval_days <= 0:
+        days = [start]
+    else:
+        days = [start + step.interval_days * turn for turn in range(step.times)]
+    if step.until:
+        limit = anchors.get(step.until)
+        if limit is not None:
+            days = [day for day in days if day < limit - step.until_gap_days]
+    return tuple(days)
+
+
+def season_anchors(
+    calendar: FieldCalendar, sown: int | None, emerged: int | None, cuts: tuple[int, ...]
+) -> dict[str, int]:
+    """Days of the events of the harvest year itself; what does not happen is left out."""
+    anchors = {
+        "spring": calendar.spring,
+        "freeze": calendar.freeze,
+        "frost": calendar.frost,
+        "bud": calendar.bud,
+    }
+    if sown is not None:
+        anchors["sowing"] = sown
+    if emerged is not None:
+        anchors["emergence"] = emerged
+    anchors.update({f"cut{number}": day for number, day in enumerate(cuts, 1)})
+    return anchors
