@@ -159,22 +159,24 @@ def season_response(
     Returns
     -------
     DataFrame
-        One row a practice and weed: ``previous``, ``practice``, ``weed``, ``head_start_days`` (missing where
-        the crop never leaves as little as 65 % of full light), ``light`` (mean share of full light),
+        One row a practice and weed: ``previous``, ``practice``, ``weed``, ``enough_light`` (share of full
+        light below which the weed grows less), ``head_start_days`` (missing where it always has that much),
+        ``light`` (mean share of full light),
         ``reserve_low``, ``reserve_likely``, ``reserve_high`` (share of a full store, from 1 at the start).
     """
     import pandas as pd
 
-    from rotation_opt import planning
+    from rotation_opt import closer_look
 
     tables = tables or crop_tables.read()
-    rows = planning.season_table(_farm(farm, tables), tables, field=field, weed=weed)
+    rows = closer_look.season_table(_farm(farm, tables), tables, field=field, weed=weed)
     return pd.DataFrame(
         [
             {
                 "previous": row.previous,
                 "practice": row.practice,
                 "weed": row.weed,
+                "enough_light": row.enough_light,
                 "head_start_days": row.head_start_days,
                 "light": row.light,
                 "reserve_low": row.reserve_end[0],

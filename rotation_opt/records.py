@@ -451,7 +451,8 @@ class SeasonRow:
     previous: str  # practice key
     practice: str  # practice key
     weed: str
-    head_start_days: float | None  # dark (65 % of light) before half the shoots; None = never dark
+    enough_light: float  # share of full light below which the weed grows less
+    head_start_days: float | None  # days from that little light to half the shoots up; None = never
     light: float  # mean share of full light left to the weed from first shoots to bud stage
     reserve_end: tuple[float, float, float]  # low, likely, high in late autumn, from 1 (full) at the start
 
@@ -466,6 +467,7 @@ class SeasonCourse:
     first_day: int
     cover: tuple[float, ...]  # share of ground covered by the crop
     light: tuple[float, ...]  # share of full light left to the weed
+    enough_light: float  # share of full light below which the weed grows less
     emerged: tuple[float, ...]  # share of the weed's spring shoots that are up
     reserve: tuple[float, ...]  # likely root reserve, from 1 at the start
     operations: tuple[DatedOperation, ...]

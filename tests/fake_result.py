@@ -301,6 +301,7 @@ def season_rows() -> tuple[SeasonRow, ...]:
             previous="oats_plain",
             practice="alfalfa_3",
             weed="creeping_thistle",
+            enough_light=0.65,
             head_start_days=24.0,
             light=0.18,
             reserve_end=(0.2, 0.34, 0.5),
@@ -309,6 +310,7 @@ def season_rows() -> tuple[SeasonRow, ...]:
             previous="oats_plain",
             practice="corn_cover",
             weed="creeping_thistle",
+            enough_light=0.65,
             head_start_days=None,
             light=0.83,
             reserve_end=(0.9, 1.12, 1.2),
@@ -325,6 +327,7 @@ def season_course() -> SeasonCourse:
         first_day=0,
         cover=tuple(min(0.9, max(0.05, (day - 90) / 60)) if day < 280 else 0.1 for day in days),
         light=tuple(1.0 - min(0.9, max(0.05, (day - 90) / 60)) if day < 280 else 0.9 for day in days),
+        enough_light=0.65,
         emerged=tuple(min(1.0, max(0.0, (day - 110) / 40)) for day in days),
         reserve=tuple(1.0 - day / 600 for day in days),
         operations=(

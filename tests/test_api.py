@@ -56,7 +56,12 @@ def test_plan_and_season_response_pass_on_what_was_asked(monkeypatch):
     asked = {}
     planning = types.ModuleType("rotation_opt.planning")
     planning.plan = lambda farm, tables, **options: asked.update(options) or fake_result.result()
-    planning.season_table = lambda farm, tables, **options: asked.update(options) or fake_result.season_rows()
+    closer_look = types.ModuleType("rotation_opt.closer_look")
+    monkeypatch.setitem(sys.modules, "rotation_opt.closer_look", closer_look)
+    monkeypatch.setattr(rotation_opt, "closer_look", closer_look, raising=False)
+    closer_look.season_table = lambda farm, tables, **options: (
+        asked.update(options) or fake_result.season_rows()
+    )
     monkeypatch.setitem(sys.modules, "rotation_opt.planning", planning)
     monkeypatch.setattr(rotation_opt, "planning", planning, raising=False)
     found = rotation_opt.plan(fake_result.farm(), years=4, tables=fake_result.tables())

@@ -52,10 +52,15 @@ def run(monkeypatch):
         return fake_result.result()
 
     planning.plan = plan
-    planning.season_table = lambda farm, tables, **options: asked.update(options) or fake_result.season_rows()
-    planning.season_course = lambda farm, practice, tables, **options: (
+    closer_look = types.ModuleType("rotation_opt.closer_look")
+    closer_look.season_table = lambda farm, tables, **options: (
+        asked.update(options) or fake_result.season_rows()
+    )
+    closer_look.season_course = lambda farm, practice, tables, **options: (
         asked.update(options, practice=practice) or fake_result.season_course()
     )
+    monkeypatch.setitem(sys.modules, "rotation_opt.closer_look", closer_look)
+    monkeypatch.setattr(rotation_opt, "closer_look", closer_look, raising=False)
     monkeypatch.setitem(sys.modules, "rotation_opt.planning", planning)
     monkeypatch.setattr(rotation_opt, "planning", planning, raising=False)
 

@@ -135,7 +135,7 @@ def season(
     width: int | None,
 ) -> None:
     """Rank practices by what one season of them does to the weeds; with --practice, draw it."""
-    from rotation_opt import planning
+    from rotation_opt import closer_look
     from rotation_opt.cli import choices, output
     from rotation_opt.report.season_page import course_page, season_page
     from rotation_opt.report.wording import Wording
@@ -145,12 +145,12 @@ def season(
     weed = None if weed_name is None else choices.weed(tables, weed_name)
     words = Wording(farm, tables)
     if practice_key is None:
-        rows = planning.season_table(farm, tables, field=field, weed=weed)
+        rows = closer_look.season_table(farm, tables, field=field, weed=weed)
         page = season_page(rows, words, field or "")
     else:
         practice = choices.practice(tables, practice_key)
         page = course_page(
-            planning.season_course(farm, practice, tables, field=field, weed=weed), words, field or ""
+            closer_look.season_course(farm, practice, tables, field=field, weed=weed), words, field or ""
         )
     output.show(page, width)
 

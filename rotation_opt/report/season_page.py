@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from rotation_opt.records import SeasonCourse, SeasonRow
 from rotation_opt.report.blocks import Block, Drawing, Grid, Page, Paragraph, Section
 from rotation_opt.report.season_plot import BOTH, CROP, WEED, day_half_up, first_day_dark, plot
-from rotation_opt.report.wording import Wording, capital, percent_figure, percent_range
+from rotation_opt.report.wording import Wording, capital, percent, percent_figure, percent_range
 
 HOW_TO_READ = (
-    "Head start = days by which the crop leaves the weed 65% of full light or less before half of the weed's "
-    "shoots are up. A minus means that the weed is first. Light = mean share of full light that reaches the "
-    "weed from its first shoots to bud stage. Roots = living root store in late autumn when it was full at "
-    "the start (likely, then low to high)."
+    "Head start = days from the crop leaving so little light that the weed grows less, to half of the weed's "
+    "shoots being up; a minus means that the weed is first. It is counted from January 1, so the largest "
+    "figure means dark since winter. Light = mean share of full light that reaches the weed from its first "
+    "shoots to bud stage. Roots = living root store in late autumn when it was full at the start (likely, "
+    "then low to high)."
 )
 
 
@@ -43,7 +44,10 @@ def season_page(rows: Sequence[SeasonRow], words: Wording, where: str = "") -> P
             header=("Practice", "After", "Head start, days", "Light, %", "Roots at the end, %"),
             rows=tuple(_line(row, words) for row in ranked),
         )
-        sections.append(Section(key=weed, title=capital(words.weed(weed)), blocks=(grid,)))
+        line = f"The light line for this weed is at {percent(ranked[0].enough_light)} of full light."
+        sections.append(
+            Section(key=weed, title=capital(words.weed(weed)), blocks=(grid, Paragraph(text=line)))
+        )
     sections.append(Section(key="reading", title="How to read this", blocks=(Paragraph(text=HOW_TO_READ),)))
     place = f", {where}" if where else ""
     return Page(
@@ -60,7 +64,7 @@ def course_page(course: SeasonCourse, words: Wording, where: str = "") -> Page:
         Drawing(lines=plot(course)),
         Paragraph(
             text=f"{CROP} = ground covered by the crop, {WEED} = shoots of {weed} that are up, "
-            f"{BOTH} = both. D = the crop first leaves 65% of full light or less, "
+            f"{BOTH} = both. D = the crop crosses the light line, "
             "H = half of the shoots are up."
         ),
         Paragraph(text=_who_is_first(course, words)),
@@ -96,9 +100,10 @@ def _lead(words: Wording) -> tuple[str, ...]:
 
 def _who_is_first(course: SeasonCourse, words: Wording) -> str:
     dark, half_up = first_day_dark(course), day_half_up(course)
+    line = percent(course.enough_light)
     if dark is None:
-        return "The crop never leaves as little as 65% of full light: the weed has the light it wants."
-    text = f"The crop crosses the 65% light line on {words.day(dark)}"
+        return f"The crop never leaves as little as {line} of full light: the weed has the light it wants."
+    text = f"The crop crosses the {line} light line on {words.day(dark)}"
     if half_up is None:
         return f"{text}; fewer than half of the shoots ever come up."
     days = half_up - dark

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from rotation_opt.records import SeasonCourse
 from rotation_opt.report.wording import MONTHS, NEW_YEAR
 
-DARK = 0.65  # share of full light at which a crop begins to hold a creeping weed back
 CROP, WEED, BOTH = "#", "o", "@"
 HEIGHT = 11  # rows: 0 to 100 % in steps of 10
 MARGIN = 6  # "100 % "
@@ -15,8 +14,8 @@ DAYS_IN_YEAR = 365
 
 
 def first_day_dark(course: SeasonCourse) -> int | None:
-    """First day of the harvest year on which the crop leaves 65 % of full light or less, None if never."""
-    return _first(course, [light <= DARK for light in course.light])
+    """First day of the harvest year on which the weed has too little light to grow freely, None if never."""
+    return _first(course, [light <= course.enough_light for light in course.light])
 
 
 def day_half_up(course: SeasonCourse) -> int | None:
@@ -43,7 +42,7 @@ def plot(course: SeasonCourse, width: int = 72) -> tuple[str, ...]:
     -------
     tuple of str
         Two curves over a scale in per cent, the months below, and a row of marks: D where the crop first
-        leaves 65 % of full light, H where half of the shoots are up.
+        leaves too little light, H where half of the shoots are up.
     """
     columns = width - MARGIN
     days = [column * DAYS_IN_YEAR // columns for column in range(columns)]
@@ -59,7 +58,8 @@ def plot(course: SeasonCourse, width: int = 72) -> tuple[str, ...]:
     marks = [" "] * columns
     for letter, day in (("D", first_day_dark(course)), ("H", day_half_up(course))):
         if day is not None:
-            marks[min(day * columns // DAYS_IN_YEAR, columns - 1)] = letter
+            place = min(day * columns // DAYS_IN_YEAR, columns - 2)
+            marks[place if marks[place] == " " else place + 1] = letter
     lines.append((" " * MARGIN + "".join(marks)).rstrip())
     return tuple(lines)
 
