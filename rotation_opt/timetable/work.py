@@ -1,9 +1,4 @@
-"""The dated programme of work of one season: what is done on which day, and what covers the ground.
-
-A season belongs to a pair of practices: it runs from the harvest of the one before to the harvest of the
-one itself. Work in the crop depends on the practice alone and is dated once; only the time between crops
-is dated for every pair.
-"""
+"""What is done on which day: the work of one practice, and what a pair of practices adds to it."""
 
 from __future__ import annotations
 
@@ -14,8 +9,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from rotation_opt.canopy import cover_of
-from rotation_opt.climate import Climate, index_of
+from rotation_opt.climate import Climate
 from rotation_opt.practices import (
     BREAK_STAND,
     FIRST_DAY,
@@ -31,9 +25,8 @@ from rotation_opt.practices import (
 )
 from rotation_opt.records import CanopyPiece, DatedOperation, Programme, Step
 from rotation_opt.tables import Tables
+from rotation_opt.timetable.ground import LAST_DAY, GroundCover
 
-Array = npt.NDArray[np.float64]
-LAST_DAY = 364
 Part = Literal["between", "sow", "in_crop", "harvest", "break"]
 PARTS: tuple[Part, ...] = ("break", "between", "sow", "in_crop", "harvest")
 MANY_PASSES = "tillage_many"  # tag of practices that live from their passes between crops
@@ -77,15 +70,13 @@ class Timetable:
         self.tables = tables
         self.calendar = calendar or field_calendar(climate, tables)
         self.turnaround = round(tables.number("field_days", "any", "turnaround_days"))
-        self.bare_cover = tables.number("field_days", "any", "bare_cover")
+        self.ground = GroundCover(climate, tables)
         self._depth = {key: tables.number_or("operation", key, "depth_m", 0.0) for key in tables.operations}
         at_hand = machines if machines is not None else frozenset(tables.machines)
         self._usable = {key for key, each in tables.operations.items() if each.machine in at_hand | {"none"}}
         depths = [self._depth[step.operation] for step in tables.programmes[BREAK_STAND]]
         self._breaks_at_least, self._break_depth = min(depths), max(depths)
         self._own: dict[str, _Own] = {}
-        self._cover: dict[CanopyPiece, Array] = {}
-        self._left = {key: tables.number_or("operation", key, "cover_left", 1.0) for key in tables.operations}
         self._kind = {key: operation.kind for key, operation in tables.operations.items()}
 
     # ------------------------------------------------------------ may one follow the other
@@ -148,7 +139,8 @@ class Timetable:
         between = () if practice.practice.needs_stand else self._between(previous, practice)
         operations = _ordered([*between, *own.sow, *own.later])
         canopies = (*self._carried(previous, practice, between, own, start), *own.canopies)
-        spans = self._bare_spans(previous, practice, operations, canopies, start)
+        residue = self.tables.number_or("crop", previous.crop, "residue_cover", 0.0)
+        spans = self.ground.bare_spans(operations, canopies, residue, start, practice.harvest_day)
         return Programme(
             previous=previous.key,
             practice=practice.key,
@@ -328,58 +320,6 @@ class Timetable:
         last = practice.sowing_day if practice.sowing_day is not None else practice.harvest_day
         return min([*ends, last])
 
-    # ------------------------------------------------------------ bare ground
-
-    def _bare_spans(
-        self,
-        previous: DatedPractice,
-        practice: DatedPractice,
-        operations: Sequence[DatedOperation],
-        canopies: Sequence[CanopyPiece],
-        start: int,
-    ) -> tuple[tuple[int, int], ...]:
-        first, last = index_of(start), index_of(practice.harvest_day) - 1
-        open_ground = np.ones(last - first + 1)
-        residue = self._residue_after(previous)
-        dead = {
-            piece.end_day: float(self._cover_of(piece)[max(index_of(piece.end_day) - 1, 0)])
-            for piece in canopies
-            if piece.end_day < practice.harvest_day and not piece.under
-        }
-        at = first
-        events = sorted({op.day for op in operations} | set(dead))
-        passes: dict[int, float] = {}
-        for op in operations:
-            passes[op.day] = passes.get(op.day, 1.0) * self._left[op.operation]
-        for day in events:
-            then = min(index_of(day), last + 1)
-            open_ground[at - first : then - first] *= 1.0 - residue
-            at = max(at, then)
-            # what dies stays on the ground as residue, then the pass of the day works on all of it
-            residue = (1.0 - (1.0 - residue) * (1.0 - dead.get(day, 0.0))) * passes.get(day, 1.0)
-        open_ground[at - first :] *= 1.0 - residue
-        for piece in canopies:
-            cover = self._cover_of(piece)[first : last + 1]
-            open_ground *= 1.0 - cover
-            if self.tables.crops[piece.crop].life == "perennial":
-                # once it has closed, a stand holds the soil, freshly cut or dormant as it may be
-                closed = 0 if piece.start == "regrowth" else int(np.argmax(cover >= self.bare_cover))
-                if closed or piece.start == "regrowth":
-                    open_ground[closed : index_of(piece.end_day) - first] = 0.0
-        return _spans(1.0 - open_ground < self.bare_cover, start)
-
-    def _residue_after(self, previous: DatedPractice) -> float:
-        return self.tables.number_or("crop", previous.crop, "residue_cover", 0.0)
-
-    def _cover_of(self, piece: CanopyPiece) -> Array:
-        """Cover of one canopy, shape (549,); grown on to the end of the axis once and cut off at its end."""
-        whole = replace(piece, end_day=LAST_DAY)
-        if whole not in self._cover:
-            self._cover[whole] = np.asarray(cover_of((whole,), self.climate, self.tables).cover)
-        cover = self._cover[whole].copy()
-        cover[index_of(piece.end_day) :] = 0.0
-        return cover
-
     def _killed_by_frost(self, crop: str, start: int) -> int:
         """First day after `start` on which frost kills an annual; past the season for what lives on."""
         if self.tables.crops[crop].life != "annual":
@@ -470,9 +410,3 @@ def _stage(days: int) -> str:
 
 def _ordered(work: Iterable[DatedOperation]) -> tuple[DatedOperation, ...]:
     return tuple(sorted(work, key=lambda op: (op.day, PARTS.index(op.part))))
-
-
-def _spans(bare: npt.NDArray[np.bool_], start: int) -> tuple[tuple[int, int], ...]:
-    """First and last day of each run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], bare, [False])).astype(np.int8)))
-    return tuple((start + int(a), start + int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True))
