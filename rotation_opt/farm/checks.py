@@ -250,6 +250,10 @@ def _outlets_can_be_served(case: _Case) -> None:
         crop = case.tables.crops.get(block.crop or "")
         if crop is None:
             continue
+        if crop.product == "none":
+            shown = case.names.shown("crop", crop.key)
+            case.tell(placed, "crop", f'"{shown}"', "allowed is a crop that gives something to sell")
+            continue
         if crop.key in _unsold(case):
             allowed = "a crop under no_market has no outlet"
             case.tell(

@@ -219,7 +219,11 @@ def _tell(model: type[Block], detail: ErrorDetails, path: Where, title: str, rep
     if kind == "missing":
         key = _spoken(loc[:-1])
         report.add(
-            (*path, *loc), title, key, f"no {loc[-1]}", f"needed is {_INNER_KEYS.get(str(loc[-1]), loc[-1])}"
+            (*path, *loc),
+            title,
+            key,
+            f'no "{loc[-1]}"',
+            f"needed is {_INNER_KEYS.get(str(loc[-1]), loc[-1])}",
         )
         return
     context = detail.get("ctx", {})
