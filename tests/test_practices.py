@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rotation_opt import climate, farm, practices, tables
+from rotation_opt import climate, farm, practices, tables, varieties
 from rotation_opt.records import Farm
 
 ROOT = Path(__file__).parent.parent
@@ -23,7 +23,8 @@ def demo_farm() -> Farm:
 def dated(practice: str, station: str) -> tuple[practices.DatedPractice, str]:
     place = climate.for_station(station, TABLES)
     calendar = practices.field_calendar(place, TABLES)
-    return practices.date_practice(TABLES.practices[practice], place, TABLES, calendar)
+    local = varieties.fitted(TABLES, place)
+    return practices.date_practice(TABLES.practices[practice], place, local, calendar)
 
 
 def day(month: int, number: int) -> int:
@@ -226,6 +227,14 @@ def test_what_stands_in_a_history_is_dated_though_it_is_left_out():
 def test_days_are_written_as_growers_write_them(region, words):
     assert practices.day_in_words(day(10, 12), region) == words
     assert practices.day_in_words(day(10, 12) - 365, region) == words
+
+
+def test_southern_farms_read_their_own_months():
+    place = climate.for_station("Christchurch", TABLES)
+    calendar = practices.field_calendar(place, TABLES)
+    sown = dated("spring_barley", "Christchurch")[0].sowing_day
+    assert sown is not None
+    assert calendar.in_words(sown, "uk").split()[1] in ("August", "September", "October")
 
 
 def test_heat_is_counted_from_the_day_given():

@@ -7,27 +7,30 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rotation_opt import climate, farm, practices, tables, timetable
+from rotation_opt import climate, farm, practices, tables, timetable, varieties
 from rotation_opt.records import Programme
 
 ROOT = Path(__file__).parent.parent
 TABLES = tables.read()
 ROCHESTER = "Rochester NY, airport"
 PLACES = {name: climate.for_station(name, TABLES) for name in (ROCHESTER, "Boone IA", "Cologne")}
+LOCAL = {name: varieties.fitted(TABLES, place) for name, place in PLACES.items()}
 
 
 def dated(key: str, station: str = ROCHESTER) -> practices.DatedPractice:
     place = PLACES[station]
     calendar = practices.field_calendar(place, TABLES)
-    return practices.date_practice(TABLES.practices[key], place, TABLES, calendar)[0]
+    return practices.date_practice(TABLES.practices[key], place, LOCAL[station], calendar)[0]
 
 
 def pair(previous: str, practice: str, station: str = ROCHESTER) -> Programme:
-    return timetable.programme(dated(previous, station), dated(practice, station), PLACES[station], TABLES)
+    return timetable.programme(
+        dated(previous, station), dated(practice, station), PLACES[station], LOCAL[station]
+    )
 
 
 def may_follow(previous: str, practice: str, station: str = ROCHESTER) -> tuple[bool, str]:
-    return timetable.fits(dated(previous, station), dated(practice, station), PLACES[station], TABLES)
+    return timetable.fits(dated(previous, station), dated(practice, station), PLACES[station], LOCAL[station])
 
 
 @pytest.fixture(scope="module")

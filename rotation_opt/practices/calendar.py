@@ -41,6 +41,11 @@ class FieldCalendar:
     growth: int  # hay stands start to grow
     frost_seeding: int  # small seed broadcast on frozen ground
     bud: int  # half the thistles at bud
+    shift: int = 0  # to the calendar's days: half a year in the south, where day 0 is 1 July
+
+    def in_words(self, day: int, region: str) -> str:
+        """A day as a grower of the place writes it."""
+        return day_in_words(day + self.shift, region)
 
 
 def day_in_words(day: int, region: str) -> str:
@@ -85,6 +90,7 @@ def field_calendar(climate: Climate, tables: Tables) -> FieldCalendar:
         growth=climate.stand_growth_start_day,
         frost_seeding=climate.spring_start_day if thaw is None else min(thaw, climate.spring_start_day),
         bud=YEAR - 1 if bud is None else bud,
+        shift=climate.shift_days,
     )
 
 

@@ -9,10 +9,8 @@ import numpy as np
 
 from rotation_opt.climate import Climate
 from rotation_opt.practices.calendar import (
-    FIRST_DAY,
     YEAR,
     FieldCalendar,
-    day_in_words,
     first_day_at,
     season_anchors,
     step_days,
@@ -76,20 +74,6 @@ def sowing_day(practice: Practice, climate: Climate, tables: Tables, calendar: F
     if practice.sowing != "frost" and low <= high:
         day = min(max(day, low), high)
     return round(day) - (YEAR if practice.sowing in ("fall", "late_summer") else 0)
-
-
-def heat_to_ripe(crop: str, heat: np.ndarray, sown: int, tables: Tables, calendar: FieldCalendar) -> float:
-    """Heat from sowing (fall-sown: from 1 January) to maturity, of the variety a grower here would choose.
-
-    Where the table gives the range of varieties grown, it is the latest of them that is ripe the wanted
-    number of days before the usual killing frost, and the earliest of all where none is. [°C d]
-    """
-    figure = tables.figure("crop", crop, "heat_maturity")
-    if figure.low is None or figure.high is None or not tables.has("crop", crop, "ripe_before_frost_days"):
-        return figure.value
-    wanted = calendar.frost - round(tables.number("crop", crop, "ripe_before_frost_days"))
-    there_is = float(heat[max(sown, 0) - FIRST_DAY : max(wanted, 0) - FIRST_DAY + 1].sum())
-    return min(max(there_is, figure.low), figure.high)
 
 
 def undersown_day(
@@ -163,7 +147,7 @@ def date_practice(
             reason = _too_few_cuts(len(cuts), practice.cuts)
     elif crop.product != "none" and sown is not None:
         heat = _heat(climate, tables, crop.key)
-        ripe = first_day_at(heat, heat_to_ripe(crop.key, heat, sown, tables, calendar), max(sown, 0))
+        ripe = first_day_at(heat, tables.number("crop", crop.key, "heat_maturity"), max(sown, 0))
         harvest = YEAR if ripe is None else ripe + round(tables.number("crop", crop.key, "dry_down_days"))
         reason = _too_late(ripe, harvest, calendar, region)
         harvest = min(harvest, calendar.freeze)
@@ -189,17 +173,17 @@ def _heat(climate: Climate, tables: Tables, crop: str) -> np.ndarray:
 
 
 def _too_late(ripe: int | None, harvest: int, calendar: FieldCalendar, region: str) -> str:
-    frost, freeze = day_in_words(calendar.frost, region), day_in_words(calendar.freeze, region)
+    frost, freeze = calendar.in_words(calendar.frost, region), calendar.in_words(calendar.freeze, region)
     if ripe is None:
         return "it does not ripen here before the end of the year"
     if ripe > calendar.frost:
         late = ripe - calendar.frost
-        when = day_in_words(ripe, region)
+        when = calendar.in_words(ripe, region)
         return f"it would ripen on {when}, {_days(late)} after the usual killing frost ({frost})"
     if harvest > calendar.freeze:
         late = harvest - calendar.freeze
         return (
-            f"it would be dry enough to harvest on {day_in_words(harvest, region)}, {_days(late)} after "
+            f"it would be dry enough to harvest on {calendar.in_words(harvest, region)}, {_days(late)} after "
             f"field work usually ends ({freeze})"
         )
     return ""

@@ -17,7 +17,6 @@ from rotation_opt.practices import (
     DatedPractice,
     FieldCalendar,
     PracticeList,
-    day_in_words,
     field_calendar,
     season_anchors,
     stand_of,
@@ -97,10 +96,8 @@ class Timetable:
             return False, f"{name} needs ground that a fallow has left clean; {earlier} does not"
         ready, wanted = self._ready_and_wanted(previous, practice)
         if ready > wanted:
-            return False, (
-                f"{name} needs the land by {day_in_words(wanted, region)}; {earlier} leaves it free on "
-                f"{day_in_words(ready, region)}"
-            )
+            by, free = (self.calendar.in_words(day, region) for day in (wanted, ready))
+            return False, f"{name} needs the land by {by}; {earlier} leaves it free on {free}"
         between = self._between(previous, practice)
         own = self._own_of(practice)
         work = (*between, *own.sow, *(own.later if practice.sowing_day is None else ()))
@@ -113,8 +110,8 @@ class Timetable:
             crop_sown = self.tables.crops[this.cover]
             cover = crop_sown.name_us if us else crop_sown.name_uk
             if sown is None or sown > last:
-                till = day_in_words(previous.harvest_day, region)
-                when = day_in_words(last, region)
+                till = self.calendar.in_words(previous.harvest_day, region)
+                when = self.calendar.in_words(last, region)
                 return False, f"{cover} must be sown by {when}, and {earlier} is on the land till {till}"
         elif MANY_PASSES in this.tags and this.between and all(op.part != "between" for op in between):
             return False, f"there is no time for the passes between {earlier} and {name}"
