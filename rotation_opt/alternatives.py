@@ -23,7 +23,7 @@ from rotation_opt.solve import Selected, evaluate, select
 Array = npt.NDArray[np.float64]
 
 HALF_WAY = 0.5
-"""Where the balanced plan looks first: this share of the way from the burden of most money down to the least."""
+"""Where the balanced plan looks first: this share of the way from most money down to the least burden."""
 
 KNEES = (0.35, 0.65)
 """Further places tried; the one with most burden taken off per unit of money, against both ends, is kept."""
@@ -246,7 +246,7 @@ def describe(ground: Groundwork, data: SelectionData, proposal: Proposal) -> tup
     today = today_burden(ground, data)
     now = next((draft for draft in proposal.drafts if draft.key == AS_NOW), None)
     return tuple(
-        _describe(ground, data, draft, now, today, proposal.same_as.get(draft.key, ""))
+        _describe(ground, data, draft, now=now, today=today, same_as=proposal.same_as.get(draft.key, ""))
         for draft in proposal.drafts
     )
 
@@ -255,6 +255,7 @@ def _describe(
     ground: Groundwork,
     data: SelectionData,
     draft: Draft,
+    *,
     now: Draft | None,
     today: tuple[float, float, float],
     same_as: str,
@@ -390,7 +391,7 @@ def _field_years(
 
 
 def _mean_price(data: SelectionData, found: Figures) -> Array:
-    """(T, K): what a tonne of each product brought on the whole farm; hay kept for the herd at its bought price."""
+    """(T, K): what a tonne of each product brought on the whole farm; the herd's hay as if bought."""
     limits, recourse = data.limits, found.recourse
     worth = recourse.open_t * limits.open_price_per_t + recourse.kept_t * limits.feed_price_per_t
     tonnes = recourse.open_t + recourse.kept_t

@@ -15,8 +15,8 @@ import numpy.typing as npt
 
 from rotation_opt.budgets import PairBudgets, pair_budgets
 from rotation_opt.climate import Climate, for_farm
-from rotation_opt.practices import PracticeList, dated_practices
 from rotation_opt.infestation import WeedStart, weed_start
+from rotation_opt.practices import PracticeList, dated_practices
 from rotation_opt.records import Farm, Programme
 from rotation_opt.season import Response, respond
 from rotation_opt.tables import Tables
@@ -34,7 +34,7 @@ class Groundwork:
     climate: Climate
     practice_list: PracticeList
     programmes: tuple[Programme, ...]
-    pair_index: npt.NDArray[np.int32]
+    pair_index: npt.NDArray[np.int64]
     no_pair: Mapping[tuple[str, str], str]
     response: Response
     hours: PairHours
@@ -45,7 +45,7 @@ class Groundwork:
 
 
 def weeds_of(farm: Farm) -> tuple[str, ...]:
-    """Weeds counted anywhere on the farm, in the order in which they are met; the thistle if there are none."""
+    """Weeds counted anywhere on the farm, in the order they are met; the thistle if there are none."""
     counted = tuple(dict.fromkeys(patch.weed for field in farm.fields for patch in field.patches))
     return counted or ("creeping_thistle",)
 
@@ -106,7 +106,7 @@ def lay(farm: Farm, tables: Tables, tell: Callable[[str], None] = lambda text: N
         climate=climate,
         practice_list=practice_list,
         programmes=programmes,
-        pair_index=pair_index,
+        pair_index=pair_index.astype(np.int64),
         no_pair=no_pair,
         response=response,
         hours=hours,

@@ -120,7 +120,7 @@ def of_length(farm: Farm, years: int) -> Farm:
 
 
 def years_to_target(farm: Farm, plan: Alternative) -> tuple[int | None, int | None, int | None]:
-    """Years until every infested field is under the target for good, low, likely and high; None = not in the plan."""
+    """Years until every infested field stays under the target: low, likely, high; None = not in the plan."""
     found: list[int | None] = []
     for draw in range(3):
         worst = [0.0] * farm.years
@@ -149,7 +149,7 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
         f"Every year has the weather of an average year at {climate.key}; single years differ.",
         "Root reserves start from the shoots counted. Patches neither spread nor shrink in area; "
         "what changes is how strong they are.",
-        "The weed model was calibrated to a handful of published trials; its low to high band is a judgement. "
+        "The weed model was calibrated to a few published trials; its low to high band is a judgement. "
         "It knows light, cutting and tillage, not water, nitrogen or disease.",
         "Prices and costs are the same in every year. Money of later years is discounted only for choosing, "
         "not in the figures printed.",

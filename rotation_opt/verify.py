@@ -20,7 +20,7 @@ from rotation_opt.records import Alternative, Check, Crop, Field, Practice, Rule
 from rotation_opt.season import Response, respond
 from rotation_opt.timetable import Timetable
 from rotation_opt.weeds.yield_loss import loss_figures, share_lost
-from rotation_opt.workload import HALF_MONTHS, PairHours, pair_hours
+from rotation_opt.workload import HALF_MONTHS, PairHours, money, pair_hours
 
 Array = npt.NDArray[np.float64]
 
@@ -274,20 +274,22 @@ class Recheck:
         return _line("net return, each year", worst, MONEY, farm.currency)
 
     def _extra_labour_cost(self) -> Array:
-        """Hours beyond the farm's own, at what they cost beyond the wage; the first autumn is paid in year one."""
-        beyond = max(0.0, self.farm.labour.extra_wage_per_h - self.farm.labour.wage_per_h)
-        own = np.array(self.farm.labour.hours_by_half_month)
-        return _by_plan_year(np.maximum(self._labour() - own, 0.0).sum(axis=1) * beyond)
+        """Hours beyond the farm's own, as many as can be found, at what they cost beyond the wage."""
+        labour = self.farm.labour
+        beyond = max(0.0, labour.extra_wage_per_h - labour.wage_per_h)
+        missing = self._labour() - np.array(labour.hours_by_half_month)
+        found = np.clip(missing, 0.0, np.array(labour.extra_hours_by_half_month))
+        return _by_plan_year(found.sum(axis=1) * beyond)
 
     def _extra_hire_cost(self) -> Array:
         """Help for own machines in the half-months in which they cannot do all the work."""
-        _, cost = extra_hire(self.farm, self.tables, self.ground.hours)
+        most, cost = extra_hire(self.farm, self.tables, self.ground.hours)
         total = np.zeros(self.farm.years + 1)
         for m, name in enumerate(self.hours.machines):
             mine = self.farm.machines[name]
             if mine.status == "own" and mine.also_hire:
                 excess = np.maximum(self._machine()[m] - self.ground.capacity.machine[m], 0.0)
-                total += excess.sum(axis=1) * cost[m]
+                total += np.minimum(excess.sum(axis=1), most[m]) * cost[m]
         return _by_plan_year(total)
 
     def _open_price(self, crop: str, year: int) -> float:
@@ -297,7 +299,7 @@ class Recheck:
         usual = self.budgets.price_per_t[crop]
         when = self.farm.first_year + year
         named = any(o.crop == crop and (not o.years or when in o.years) for o in self.farm.outlets)
-        return usual * (self.tables.number("money", "any", "surplus_price_share") if named else 1.0)
+        return usual * (money(self.farm, self.tables, "surplus_price_share") if named else 1.0)
 
     # ------------------------------------------------------------ limits
 
@@ -405,14 +407,8 @@ class Recheck:
             span = path[max(at - rule.years, 0) : at + 1]
             return len(span) <= rule.years or not all(self._member(rule.subject, p) for p in span)
         if rule.kind == "phase_most":
-            length = 0
-            for p in reversed(path[: at + 1]):
-                if not self._member(rule.subject, p):
-                    break
-                length += 1
-                if not p.needs_stand:
-                    break
-            return length <= rule.years
+            year = int(this.needs_stand.rpartition(":")[2]) if this.needs_stand else 0
+            return not self._member(rule.subject, this) or year <= rule.years
         return True  # phase_least is asked when the stand is broken, below the selection's own rule
 
 
