@@ -10,6 +10,7 @@ True
 
 from __future__ import annotations
 
+import copy
 import html
 from collections.abc import Callable, Iterator
 from importlib import resources
@@ -220,7 +221,7 @@ def plan(
     """
     from rotation_opt import planning
 
-    tables = tables or crop_tables.read()
+    tables = _uncounted(tables or crop_tables.read())
     return PlanSet(planning.plan(_farm(farm, tables), tables, years=years, progress=progress), tables)
 
 
@@ -371,6 +372,13 @@ class PlanSet:
         return (
             f"<table><caption>{caption}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
         )
+
+
+def _uncounted(tables: Tables) -> Tables:
+    """The same tables with nothing looked up yet: what one plan reads is not listed under another."""
+    own = copy.copy(tables)
+    own.read_figures = set()
+    return own
 
 
 def _farm(farm: FarmLike, tables: Tables) -> Farm:

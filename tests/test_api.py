@@ -1,5 +1,6 @@
 """The same work from Python."""
 
+import json
 import subprocess
 import sys
 import types
@@ -71,6 +72,23 @@ def test_plan_and_season_response_pass_on_what_was_asked(monkeypatch):
     assert asked["field"] == "Home 40"
     assert frame["reserve_likely"].tolist() == [0.34, 1.12]
     assert frame["head_start_days"].isna().tolist() == [False, True]
+
+
+def test_the_figures_of_one_plan_are_not_listed_under_another(monkeypatch):
+    planning = types.ModuleType("rotation_opt.planning")
+    wanted = iter([("crop", "oats", "yield_t_ha"), ("money", "any", "fuel_per_l")])
+
+    def plan(farm, tables, **options):
+        tables.number(*next(wanted))
+        return fake_result.result()
+
+    planning.plan = plan
+    monkeypatch.setitem(sys.modules, "rotation_opt.planning", planning)
+    monkeypatch.setattr(rotation_opt, "planning", planning, raising=False)
+    shared = fake_result.tables()
+    plans = [rotation_opt.plan(fake_result.farm(), tables=shared) for _ in range(2)]
+    listed = [[figure["quantity"] for figure in json.loads(each.to_json())["figures"]] for each in plans]
+    assert listed == [["yield_t_ha"], ["fuel_per_l"]]
 
 
 def test_to_frame_has_one_row_an_alternative_in_the_units_of_the_name(plans):

@@ -223,7 +223,7 @@ def test_the_summary_says_what_the_result_holds():
     assert rows["Fields that change against as now"] == ("-", "1 of 2", "2 of 2", "2 of 2")
     assert rows["Limits not kept"][:2] == ("1, see below", "none")
     assert rows["How sure it is the best"][2:] == (
-        "none can be more than 0.41% better",
+        "proven within 0.41% of the best",
         "best found, not proven",
     )
 

@@ -13,7 +13,7 @@ from rotation_opt.report.field_years import ShortNames, field_table, letter_lege
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.sources_page import MARKS, used_figures
 from rotation_opt.report.summary import AS_NOW, Reading, side_by_side
-from rotation_opt.report.wording import Wording, percent, sentence
+from rotation_opt.report.wording import Wording, capital, percent, sentence
 from rotation_opt.tables import Tables
 
 ESTIMATE = (
@@ -98,7 +98,7 @@ def _weeds_today(result: Result, words: Wording) -> Section:
         record = words.tables.weeds.get(weed)
         rows.append(
             (
-                words.weed(weed) if record is None else f"{words.weed(weed)} ({record.latin})",
+                capital(words.weed(weed) if record is None else f"{words.weed(weed)} ({record.latin})"),
                 ", ".join(dict.fromkeys(name for name, _ in stands)),
                 words.area_figure(sum(patch.area_ha for _, patch in stands)),
                 _from_to(counts),
@@ -129,7 +129,7 @@ def _plans(reading: Reading, plans: Sequence[Alternative]) -> Section:
         if plan.same_as:
             text = f"Came out the same as {plan.same_as}, so it has no column of its own."
         else:
-            text = " ".join(filter(None, (plan.apart, _choose(plan.choose_if), *plan.notes)))
+            text = " ".join(filter(None, (sentence(plan.apart), _choose(plan.choose_if), *plan.notes)))
         entries.append(Entry(label=reading.heading(plan), text=text))
     return Section(
         key="plans", title="The plans, and when to choose which", blocks=(Entries(items=tuple(entries)),)

@@ -21,6 +21,8 @@ from rotation_opt.report.wording import (
 AS_NOW = "as_now"
 MOST_MONEY = "most_money"
 NO_FIGURE = "-"
+PROVEN = 0.00005  # a gap that rounds to nothing in the figures printed
+NO_PROOF = 1.0  # a gap as large as the figure itself says nothing
 
 Answer = Callable[[Alternative], str]
 
@@ -226,11 +228,12 @@ class Reading:
     def how_sure(self, plan: Alternative) -> str:
         if plan.key == AS_NOW:
             return "your own plan"
-        if plan.proven_gap is None:
+        gap = plan.proven_gap
+        if gap is None or gap >= NO_PROOF:
             return "best found, not proven"
-        if plan.proven_gap < 0.00005:
-            return "proven: none better for these limits"
-        return f"none can be more than {units.figure(plan.proven_gap * 100.0, 2)}% better"
+        if gap < PROVEN:
+            return "proven the best"
+        return f"proven within {units.figure(gap * 100.0, 2)}% of the best"
 
     def second_reckoning(self, plan: Alternative) -> str:
         checks = self.result.checks.get(plan.key, ())
