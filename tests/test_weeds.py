@@ -15,7 +15,7 @@ from rotation_opt.errors import TableError
 from rotation_opt.weeds.emergence import share_emerged, shoot_calendar
 from rotation_opt.weeds.parameters import WeedParameters, weed_parameters
 from rotation_opt.weeds.pressure import Pressure, light_course, undisturbed
-from rotation_opt.weeds.reserve import Course, Surroundings, from_scale, run, settle, to_scale
+from rotation_opt.weeds.reserve import STEPS_A_DAY, Course, Surroundings, from_scale, run, settle, to_scale
 from rotation_opt.weeds.yield_loss import loss_figures, share_lost
 
 TABLES = crop_tables.read()
@@ -26,7 +26,7 @@ AROUND = settle(BOONE, PARAMETERS)
 HARVEST, AUTUMN = index_of(220), index_of(304)
 
 
-def course_of(pressure: Pressure, around: Surroundings = AROUND, parts: int = 1) -> Course:
+def course_of(pressure: Pressure, around: Surroundings = AROUND, parts: int = STEPS_A_DAY) -> Course:
     groups = pressure.shoots_left.shape[1]
     note = np.array([[HARVEST] * groups, [AUTUMN] * groups])
     window = np.zeros((groups, len(WEEDS)), dtype=np.int64)
@@ -37,7 +37,7 @@ def course_of(pressure: Pressure, around: Surroundings = AROUND, parts: int = 1)
 
 
 def reserve_after(
-    pressure: Pressure, start: float, around: Surroundings = AROUND, parts: int = 1
+    pressure: Pressure, start: float, around: Surroundings = AROUND, parts: int = STEPS_A_DAY
 ) -> np.ndarray:
     """Reserve at harvest and on 1 November: shape (2, G, W, D)."""
     course = course_of(pressure, around, parts)
@@ -202,7 +202,7 @@ def test_halving_the_step_changes_the_year_by_less_than_one_percent(
     seed: int, passes: int, start: float
 ) -> None:
     pressure = random_pressure(seed, passes)
-    whole, half = reserve_after(pressure, start), reserve_after(pressure, start, parts=2)
+    whole, half = reserve_after(pressure, start), reserve_after(pressure, start, parts=2 * STEPS_A_DAY)
     assert half == pytest.approx(whole, rel=0.01, abs=1e-6)
 
 

@@ -144,7 +144,8 @@ def light_course(
 
     The weed's mean height grows with heat, slowly until shoots reach ``compensation_heat`` (stems stretch
     from about 7 leaves on, Weill 2013) and in proportion to light below ``light_full``; new shoots and cuts
-    lower it, frost ends it. Light and height do not differ between draws (means over draws are used). A climbing weed escapes part of the shade.
+    lower it, frost ends it. A climbing weed escapes part of the shade. Light and height do not differ
+    between draws: means over draws are used.
 
     Parameters
     ----------

@@ -39,6 +39,7 @@ from rotation_opt.weeds.pressure import Pressure, undisturbed
 Array = NDArray[np.float64]
 
 LATE_AUTUMN_DAY = 304  # 1 November: the day for which R = 1 is defined
+STEPS_A_DAY = 4
 _REFERENCE_C = 10.0  # upkeep is stated at this temperature
 
 
@@ -179,18 +180,21 @@ def step(
         state.kept *= fade
         state.added *= fade
         return
-    back = 1.0 - np.exp(-heat * waking[:, None] / weeds.regrow_heat)
+    missing = np.exp(-heat * waking[:, None] / weeds.regrow_heat)
     before = np.minimum(state.shoots, aim)
-    new = (aim - before) * back
-    shoots = before + new
-    ages = state.age * before  # sum over shoots; those that come up within the step gain half its heat
-    ages += heat * (before + 0.5 * new)
-    np.divide(ages, shoots, out=ages, where=shoots > 0)
-    age = 0.5 * (state.age + ages)  # middle of the step
+    new = aim - before
+    half = new * (1.0 - np.sqrt(missing))  # up by the middle of the step
+    new *= 1.0 - missing
+    middle, shoots = before + half, before + new
+    old = state.age * before  # sum over shoots; those that come up gain half of the heat since
+    age = old + (0.5 * heat) * (before + 0.5 * half)
+    np.divide(age, middle, out=age, where=middle > 0.0)
+    old += heat * (before + 0.5 * new)
+    np.divide(old, shoots, out=old, where=shoots > 0.0)
     leaf = np.clip((age - weeds.compensation_heat) / weeds.leaf_heat, 0.0, 1.0)
     young = np.clip(1.0 - age / weeds.compensation_heat, 0.0, 1.0)
     refill = light_factor * leaf
-    refill *= 0.5 * (before + shoots)
+    refill *= middle
     refill *= gain * heat * power
     loss = young
     loss *= weeds.draw * heat * aim * power
@@ -205,7 +209,7 @@ def step(
     state.added *= fade
     state.added += refill
     state.shoots = shoots
-    state.age = ages
+    state.age = old
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,7 +240,7 @@ def run(
     *,
     count_from: NDArray[np.int64],
     count_to: NDArray[np.int64],
-    parts: int = 1,
+    parts: int = STEPS_A_DAY,
 ) -> Course:
     """Run all programmes over the season axis.
 
@@ -249,7 +253,7 @@ def run(
     count_from, count_to : ndarray (G, W) of int
         First and last day index of the counting window.
     parts : int
-        Steps a day; 1 is enough (the tests halve the step).
+        Steps a day; with 4, halving the step changes a year by less than 1 % (tested).
     """
     days, groups = pressure.shoots_left.shape
     shape = (groups, len(weeds.weeds), len(weeds.draws))
