@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from rotation_opt.alternatives import Proposal, describe, distance, propose, today_burden
@@ -76,9 +76,7 @@ def plan(
         checks=checks,
         left_out=ground.practice_list.left_out,
         assumptions=_assumptions(ground, proposal),
-        cautions=tuple(
-            caution.text_us if farm.region == "us" else caution.text_uk for caution in tables.cautions
-        ),
+        cautions=_cautions(ground, found),
         distances=_distances(data, proposal),
         years_to_target={each.key: years_to_target(farm, each) for each in found},
         seconds=laps,
@@ -141,6 +139,28 @@ def _distances(data: SelectionData, proposal: Proposal) -> dict[tuple[str, str],
         for number, one in enumerate(drafts)
         for other in drafts[number + 1 :]
     }
+
+
+def _cautions(ground: Groundwork, plans: Sequence[Alternative]) -> tuple[str, ...]:
+    """The cautions that have to do with what is in the plans, the most pressing first."""
+    farm, tables = ground.farm, ground.tables
+    used = [
+        tables.practices[key] for plan in plans for path in plan.practices.values() for key in path if key
+    ]
+    there = {
+        "always": True,
+        "bare_tillage": any(practice.tags & {"fallow", "tillage_many"} for practice in used),
+        "grazing": any(practice.cut_use == "graze" for practice in used),
+        "hay": any(practice.cut_use == "sell" and practice.cuts > 0 for practice in used),
+        "lease": any(field.lease_end_year is not None for field in farm.fields),
+        "legume_stand": any(practice.leaves_stand and "legume" in practice.tags for practice in used),
+        "organic": farm.organic,
+        "sorghum": any(practice.crop == "sorghum_sudangrass" for practice in used),
+    }
+    told = sorted(
+        (caution for caution in tables.cautions if there[caution.applies]), key=lambda each: each.rank
+    )
+    return tuple(caution.text_us if farm.region == "us" else caution.text_uk for caution in told)
 
 
 def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:

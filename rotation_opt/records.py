@@ -194,6 +194,8 @@ class Caution:
 
     key: str
     topic: str
+    applies: str  # what a plan must contain for it to be printed; "always"
+    rank: int  # order on the page
     text_us: str
     text_uk: str
     source: str

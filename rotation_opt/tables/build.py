@@ -139,7 +139,7 @@ BUILDERS: Mapping[str, Callable[[Sequence[tuple[int, Row]]], Any]] = {
         _fields(Rule, row, years=int(float(row["years"])), other=_text(row["other"])) for _, row in rows
     ),
     "climates": _stations,
-    "cautions": lambda rows: tuple(_fields(Caution, row) for _, row in rows),
+    "cautions": lambda rows: tuple(_fields(Caution, row, rank=int(row["rank"])) for _, row in rows),
     "weed_draws": lambda rows: tuple(dict.fromkeys(row["draw"] for _, row in rows)),
 }
 
