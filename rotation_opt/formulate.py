@@ -21,6 +21,7 @@ from .arrays import Flags, Floats, Integers, Limits, Prices, SelectionData
 from .sequences import Pool
 
 HALF_MONTHS = 24
+TIE = 1e-3
 MONTHS = (
     "January",
     "February",
@@ -46,7 +47,8 @@ class Goal:
     kind : {"most_money", "least_burden"}
         Most money: discounted net return over the plan years. Least burden: burden on 1 November after the
         last harvest (ha of full-strength stand, likely draw) plus ``mean_weight`` times its mean over the
-        years; then most money among the plans within ``slack`` of the least so found.
+        years, less a trace of money to choose among equals; then most money among the plans whose burden
+        at the end is within ``slack`` of the least so found.
     burden_most : float, optional
         Most burden at the end of the plan, in ha of full-strength stand.
     """
@@ -214,10 +216,12 @@ class Program:
         least_shares(self)
         if burden_most is not None:
             burden(self, burden_most)
-        self.plan = np.zeros((len(self.rows), self.space.size))
+        entries = [(n, at, value) for n, row in enumerate(self.rows) for at, value in row.plan.items()]
+        self.entry_row = np.array([entry[0] for entry in entries], dtype=np.int64)
+        self.entry_feature = np.array([entry[1] for entry in entries], dtype=np.int64)
+        self.entry_value = np.array([entry[2] for entry in entries], dtype=float)
         self.recourse = np.zeros((len(self.rows), len(self.variables)))
         for number, row in enumerate(self.rows):
-            self.plan[number, list(row.plan)] = list(row.plan.values())
             self.recourse[number, list(row.recourse)] = list(row.recourse.values())
         self.rhs = np.array([row.rhs for row in self.rows])
         self.sense = np.array([row.sense for row in self.rows], dtype=np.int64)
@@ -228,6 +232,15 @@ class Program:
         self.variables.append(Variable(key, year, money, upper))
         return self.index[key]
 
+    def need(self, values: Floats) -> Floats:
+        """What sequences with these features (n, features) need of every limit: (rows, n)."""
+        result = np.zeros((len(self.rows), len(values)))
+        if len(self.entry_row):
+            begin = np.flatnonzero(np.diff(self.entry_row, prepend=-1))
+            parts = (values[:, self.entry_feature] * self.entry_value).T
+            result[self.entry_row[begin]] = np.add.reduceat(parts, begin, axis=0)
+        return result
+
     def money_objective(self) -> tuple[Floats, Floats]:
         """Coefficients of features and recourse: minus the discounted net return (fixed cost left out)."""
         plan = np.zeros(self.space.size)
@@ -236,16 +249,34 @@ class Program:
         return plan, recourse
 
     def burden_objective(self, mean_weight: float) -> tuple[Floats, Floats]:
-        """Coefficients: burden after the last harvest plus ``mean_weight`` times its mean over the years."""
-        plan = np.zeros(self.space.size)
+        """Coefficients: burden after the last harvest plus ``mean_weight`` times its mean over the years.
+
+        Among equally clean plans money decides: fields without weeds would else be cropped at random.
+        """
+        money, recourse = self.money_objective()
+        tie = self.tie_break()
+        plan = tie * money
         part = space_view(self.space, "burden", plan)
         part += mean_weight / self.data.years
         part[-1] += 1.0
-        return plan, np.zeros(len(self.variables))
+        return plan, tie * recourse
+
+    def tie_break(self) -> float:
+        """What a unit of money counts in the least burden: all the farm's cost, ``TIE`` of its weeds. [ha]"""
+        data = self.data
+        area = sum(land.area_ha for land in data.fields)
+        weeds = sum(
+            land.area_ha
+            * float(data.burden_weight * land.infested_share @ land.start_reserve[:, data.likely])
+            for land in data.fields
+        )
+        cost = area * data.years * float(np.abs(data.cost_per_ha).mean()) if len(data.cost_per_ha) else 1.0
+        return TIE * max(weeds, TIE * area) / max(cost, 1.0)
 
     def prices(self, objective: Floats, duals: Floats) -> Prices:
         """Prices at which a new sequence is worth what it takes off the objective, before its own row."""
-        worth = duals @ self.plan - objective
+        worth = -objective
+        np.add.at(worth, self.entry_feature, duals[self.entry_row] * self.entry_value)
         part = self.space.part
         return Prices(
             money=part("money", worth),
@@ -580,13 +611,14 @@ def problem(
     """
     result = pulp.LpProblem("selection", pulp.LpMinimize)
     category = pulp.LpBinary if integer else pulp.LpContinuous
-    plans = [pulp.LpVariable(f"plan_{j:06d}", 0, 1 if integer else None, category) for j in range(len(cost))]
+    top = 1 if integer else None
+    plans = [result.add_variable(f"plan_{j:06d}", 0, top, category) for j in range(len(cost))]
     recourse = [
-        pulp.LpVariable(f"recourse_{n:05d}", 0, variable.upper)
+        result.add_variable(f"recourse_{n:05d}", 0, variable.upper)
         for n, variable in enumerate(program.variables)
     ]
     loose = [
-        pulp.LpVariable(f"slack_{n:05d}", 0) if slack == "free" and row.words else None
+        result.add_variable(f"slack_{n:05d}", 0) if slack == "free" and row.words else None
         for n, row in enumerate(program.rows)
     ]
     target = [(variable, float(c)) for variable, c in zip(plans, cost, strict=True)]

@@ -13,7 +13,7 @@ cannot hold a better sequence. A branch cut for want of room (``width``) may, an
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from .arrays import NOT_FARMED, FieldData, Flags, Floats, Integers, Prices, Rule
 
 LONG_AGO = 99
 TINY = 1e-12  # against division by nothing
-GRID = (1, 32, 12)  # points of the bound's grid of reserves with 0, 1 and 2 weeds
+GRID = (1, 24, 8)  # points of the bound's grid of reserves with 0, 1 and 2 weeds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +46,8 @@ class Pool:
         Share of yield lost to weeds.
     burden : (n, T)
         ha of full-strength stand on 1 November, likely draw.
+    plans : tuple of int
+        Rows that belong to plans found before: the k-th of every field make the k-th plan.
     """
 
     field: int
@@ -56,22 +58,10 @@ class Pool:
     tonnes: Floats
     loss: Floats
     burden: Floats
+    plans: tuple[int, ...] = ()
 
     def __len__(self) -> int:
         return int(self.paths.shape[0])
-
-    def take(self, rows: Integers | Flags, complete: bool = False) -> Pool:
-        """The same pool with some of its sequences."""
-        return replace(
-            self,
-            paths=self.paths[rows],
-            pairs=self.pairs[rows],
-            money=self.money[rows],
-            tonnes=self.tonnes[rows],
-            loss=self.loss[rows],
-            burden=self.burden[rows],
-            complete=complete,
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,12 +196,14 @@ class _Memory:
 
     def forbids(self, rules: Rules) -> Flags:
         """(n, P): practices that a break or run rule does not allow next."""
-        broken = self.since <= rules.break_years
-        full = self.run >= rules.run_most
-        no = broken.astype(np.float32) @ rules.break_next.astype(np.float32)
-        no += full.astype(np.float32) @ rules.run_member.astype(np.float32)
-        result: Flags = no > 0
-        return result
+        no = np.zeros((len(self.since), rules.break_next.shape[1]), bool)
+        for which, members in (
+            (self.since <= rules.break_years, rules.break_next),
+            (self.run >= rules.run_most, rules.run_member),
+        ):
+            for rule in np.flatnonzero(which.any(axis=0)):
+                no |= which[:, rule, None] & members[rule]
+        return no
 
 
 # ---------------------------------------------------------------- one season, many branches
@@ -340,7 +332,9 @@ class Grower:
             for offset in (0, 1):
                 when = year + offset
                 fixed[year] -= data.labour_h[:, offset] @ prices.labour[when]
-                fixed[year] -= np.einsum("qmh,mh->q", data.machine_h[:, :, offset], prices.machine[:, when])
+                for machine, half in np.argwhere(prices.machine[:, when]):
+                    hour = prices.machine[machine, when, half]
+                    fixed[year] -= data.machine_h[:, machine, offset, half] * hour
             fixed[year] -= prices.money[year] * data.cost_per_ha
             fixed[year] -= data.hired_area @ prices.hired[:, year]
             fixed[year] -= prices.land[year, self.practice_of]
@@ -448,7 +442,10 @@ class _Outlook:
         weeds = grower.weeds_of(land)[:2]
         self.followed = len(weeds)
         points = GRID[self.followed]
-        order = np.flatnonzero(grower.allowed_pair)
+        ever: Flags = np.any(land.allowed, axis=0).reshape(-1)
+        from_here = ever.copy()
+        from_here[land.history[-1]] = True
+        order = np.flatnonzero(grower.allowed_pair & ever[grower.practice_of] & from_here[grower.previous_of])
         order = order[np.argsort(grower.previous_of[order], kind="stable")]
         self.pairs, self.practice = order, grower.practice_of[order]
         self.before, self.begin = np.unique(grower.previous_of[order], return_index=True)

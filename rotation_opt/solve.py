@@ -16,7 +16,7 @@ from typing import Any, Literal
 import numpy as np
 import pulp
 
-from .arrays import NOT_FARMED, Floats, Limits, SelectionData
+from .arrays import NOT_FARMED, Floats, Integers, Limits, SelectionData
 from .errors import NoPlanError
 from .formulate import Figures, Goal, Problem, Program, Space, features, problem
 from .sequences import Grower, Pool, trace
@@ -25,7 +25,13 @@ TINY = 1e-7
 FIRST_WIDTH, LAST_WIDTH = 150, 12000
 COLUMNS_A_ROUND = 6
 POOL_A_FIELD = 80
+POOL_STEPS = (15, 30, 60, 10_000)  # sequences a field in the first to the last try for whole fields
 PROOF_COLUMNS = 6000
+QUICK_GAP = 5e-4
+GOOD_GAP = 0.02  # a first plan this close to the bound is not sought in a larger pool
+KNOWN_PLANS = 6
+MOMENT = 0.6  # seconds
+LEAST_PATIENCE = 10.0  # seconds for steps without which there is no plan to show
 LISTED = 1500  # a farm with no more sequences than this (mean of a field) is listed, not priced
 
 
@@ -54,12 +60,12 @@ class Selected:
     paths : tuple of tuple of int
         Practice indices, field by field; -1 = no longer farmed.
     value : float
-        Present value in money, or for least burden the burden at the end plus ``mean_weight`` times its mean.
+        Present value in money; for least burden what is least: see `Goal`.
     bound : float or None
         No plan can be better than this; None if not known. For least burden ``value`` and ``bound`` are
         those of the first step, before money is looked for among the cleanest.
     gap : float or None
-        ``|bound - value| / |value|``.
+        ``|bound - value| / |value|``; for least burden against at least 1 % of the burden at the start.
     figures : Figures
     pools : tuple of Pool
         To hand to the next call: a later goal starts from them.
@@ -83,13 +89,22 @@ def _solver(mip: bool, time_limit: float | None = None, gap: float | None = None
     )
 
 
-def run(built: Problem, *, integer: bool, time_limit: float | None = None, gap: float = 1e-7) -> Outcome:
+def run(
+    built: Problem,
+    *,
+    integer: bool,
+    time_limit: float | None = None,
+    gap: float = 1e-7,
+    start: Sequence[int] = (),
+) -> Outcome:
     """Solve a problem as it stands.
 
     Parameters
     ----------
     integer : bool
         False: as a linear program, with duals; True: as a mixed-integer program.
+    start : sequence of int
+        Columns of a known plan, to start from.
 
     Notes
     -----
@@ -97,6 +112,14 @@ def run(built: Problem, *, integer: bool, time_limit: float | None = None, gap: 
     """
     began = time.perf_counter()
     solver = _solver(integer, time_limit if integer else None, gap if integer else None)
+    if start:
+
+        def call(lp: Any) -> None:
+            chosen = np.array([built.plans[j].index for j in start], dtype=np.int32)
+            lp.solverModel.setSolution(len(chosen), chosen, np.ones(len(chosen)))
+            lp.solverModel.run()
+
+        solver.callSolver = call
     built.problem.solve(solver)
     model = built.problem.solverModel
     solution, info = model.getSolution(), model.getInfo()
@@ -217,6 +240,7 @@ class _Store:
         self.paths: list[tuple[int, bytes]] = []
         self.seen: set[tuple[int, bytes]] = set()
         self.complete = np.zeros(len(grower.data.fields), bool)
+        self.plans: list[tuple[tuple[int, ...], ...]] = []  # found before, as paths
         self._blocks: list[tuple[Floats, Floats, Floats]] = []
 
     def add(self, field: int, paths: np.ndarray[Any, np.dtype[np.int16]]) -> int:
@@ -233,7 +257,7 @@ class _Store:
             values = features(self.grower.data, self.program.space, pool)
             self._blocks.append(
                 (
-                    self.program.plan @ values.T,
+                    self.program.need(values),
                     values @ self.objective,
                     np.full(len(rows), field, dtype=float),
                 )
@@ -256,6 +280,10 @@ class _Store:
         coefficients, cost, field_of = self._blocks[0]
         return coefficients, cost, field_of.astype(np.int64)
 
+    def column(self, field: int, path: Sequence[int]) -> int:
+        """Column of a sequence that was added."""
+        return self.paths.index((field, np.array(path, dtype=np.int16).tobytes()))
+
     def path(self, column: int) -> tuple[int, ...]:
         """Practice indices of one column."""
         return tuple(int(p) for p in np.frombuffer(self.paths[column][1], dtype=np.int16))
@@ -264,9 +292,29 @@ class _Store:
         """Everything met, field by field."""
         result = []
         for field in range(len(self.grower.data.fields)):
-            own = [np.frombuffer(path, dtype=np.int16) for owner, path in self.paths if owner == field]
-            result.append(self.grower.pool(field, np.array(own), bool(self.complete[field])))
+            own = [path for owner, path in self.paths if owner == field]
+            rows = {path: row for row, path in enumerate(own)}
+            plans = tuple(rows[np.array(plan[field], dtype=np.int16).tobytes()] for plan in self.plans)
+            paths = np.array([np.frombuffer(path, dtype=np.int16) for path in own])
+            pool = self.grower.pool(field, paths, bool(self.complete[field]))
+            result.append(replace(pool, plans=plans))
         return tuple(result)
+
+    def take_in(self, pools: Sequence[Pool]) -> None:
+        """Sequences and plans found before."""
+        for pool in pools:
+            self.add(pool.field, pool.paths)
+            self.complete[pool.field] = pool.complete
+        ordered = sorted(pools, key=lambda pool: pool.field)
+        if [pool.field for pool in ordered] == list(range(len(self.grower.data.fields))):
+            for rows in zip(*(pool.plans for pool in ordered), strict=True):
+                plan = zip(ordered, rows, strict=True)
+                self.keep(tuple(tuple(int(p) for p in pool.paths[row]) for pool, row in plan))
+
+    def keep(self, plan: tuple[tuple[int, ...], ...]) -> None:
+        """Remember a plan."""
+        if plan not in self.plans:
+            self.plans.append(plan)
 
 
 @dataclass(slots=True)
@@ -293,19 +341,18 @@ class _Search:
         self.grower, self.program, self.data = grower, program, grower.data
         self.plan_cost, self.recourse_cost = objective
         self.store = _Store(grower, program, self.plan_cost)
-        self.ends = time.perf_counter() + time_limit
+        # processor time: a busy computer must not change the plan
+        self.ends = time.process_time() + time_limit
         self.time_limit = time_limit
         self.bound, self.last_bound, self.rounds = -np.inf, -np.inf, 0
         self.duals = np.zeros(len(program.rows))
         self.field_duals = np.zeros(len(self.data.fields))
-        for pool in pools:
-            self.store.add(pool.field, pool.paths)
-            self.store.complete[pool.field] = pool.complete
+        self.store.take_in(pools)
         self._begin()
 
     def left(self) -> float:
         """Seconds left."""
-        return self.ends - time.perf_counter()
+        return self.ends - time.process_time()
 
     def _begin(self) -> None:
         """First sequences: the best for money without farm limits, the cleanest, and between the two."""
@@ -328,9 +375,9 @@ class _Search:
             if self.store.complete[field]:
                 continue
             found = 0
-            for prices in (money, both, clean):
+            for prices, width in ((money, LISTED), (both, FIRST_WIDTH), (clean, FIRST_WIDTH)):
                 grown = self.grower.grow(
-                    field, self.grower.worth(prices), width=LISTED, keep=LISTED, figures=False
+                    field, self.grower.worth(prices), width=width, keep=width, figures=False
                 )
                 if grown.pool.complete:
                     self.store.complete[field] = True
@@ -383,7 +430,7 @@ class _Search:
             master.add(first, real)
             if (new == 0 and exact) or value - bound <= 10 * TINY * max(1.0, abs(value)):
                 break
-            if time.perf_counter() > until:
+            if time.process_time() > until:
                 break
             if new == 0:
                 if width >= LAST_WIDTH:
@@ -404,10 +451,12 @@ class _Search:
             If no mixture of the sequences found keeps all limits.
         """
         master = _Master(self.program, self.store)
-        if self._generate(master, False, time.perf_counter() + 0.6 * self.left()) > 1e-6:
-            raise self._clash(master, np.isinf(self.bound))
+        # whether the limits can be kept at all is not left open for want of time
+        patience = time.process_time() + max(LEAST_PATIENCE, self.left())
+        if self._generate(master, False, patience) > 1e-6:
+            raise self._clash(master, self.bound == np.inf)
         master.aim(self.recourse_cost)
-        self._generate(master, True, time.perf_counter() + 0.5 * self.left())
+        self._generate(master, True, time.process_time() + max(LEAST_PATIENCE, 0.5 * self.left()))
         return master
 
     def _clash(self, master: _Master, proven: bool) -> NoPlanError:
@@ -436,26 +485,75 @@ class _Search:
     # ------------------------------------------------------------ whole fields
 
     def whole(self, gap: float) -> _Found:
-        """A plan of whole fields, and how far it may be from the best."""
+        """A plan of whole fields, and how far it may be from the best; the search may stop at ``gap``."""
         self.linear()
-        if not all(self.store.complete):
+        listed = all(self.store.complete)
+        if not listed:
             self._enrich()
-        outcome, chosen = self._integer(gap, 0.45)
-        if not all(self.store.complete):
-            room = outcome.objective - self.last_bound
-            if np.isfinite(room) and self.bound < outcome.objective - gap * abs(outcome.objective):
-                proven = self._all_within(room)
-                if proven or self.left() > 0.2 * self.time_limit:
-                    again, better = self._integer(gap, 0.9)
-                    if again.objective < outcome.objective:
-                        outcome, chosen = again, better
-                    if proven:
-                        self.bound = max(self.bound, min(again.bound, outcome.objective))
-        elif np.isfinite(outcome.bound):
-            self.bound = max(self.bound, min(outcome.bound, outcome.objective))
-        if not chosen:
+        best, value = self._known()
+        for step in POOL_STEPS:
+            if best and not listed and step > POOL_STEPS[0] and self.left() <= 0.0:
+                break
+            rows = self._nearest(step, best, value - self.last_bound)
+            everything = step == POOL_STEPS[-1]
+            outcome, chosen = self._integer(
+                rows,
+                gap if listed and everything else max(gap, QUICK_GAP),
+                best,
+                share=0.5,
+                least=MOMENT if best else LEAST_PATIENCE,
+            )
+            if outcome.objective < value:
+                best, value = chosen, outcome.objective
+            if best and not listed and value - self.bound <= GOOD_GAP * abs(value):
+                break
+            if everything:
+                if listed and np.isfinite(outcome.bound):
+                    self.bound = max(self.bound, min(outcome.bound, value))
+                break
+        if not best:
             raise self._no_whole()
-        return _Found(chosen, outcome.objective, self.bound, self.rounds)
+        if not listed and self.left() > 0.0 and self.bound < value - gap * abs(value):
+            room = value - self.last_bound
+            proven = self._all_within(room)
+            rows = np.flatnonzero(self._reduced_costs() <= room + TINY * max(1.0, abs(room)))
+            rows = np.union1d(rows, np.array(best, dtype=np.int64))
+            outcome, chosen = self._integer(rows, gap, best, share=0.95, least=MOMENT)
+            if outcome.objective < value:
+                best, value = chosen, outcome.objective
+            if proven and np.isfinite(outcome.bound):
+                self.bound = max(self.bound, min(outcome.bound, value))
+        self.store.keep(_paths(self.data, self.store, best))
+        return _Found(best, value, self.bound, self.rounds)
+
+    def _reduced_costs(self) -> Floats:
+        """What each sequence would cost the linear program at its final prices."""
+        coefficients, cost, field_of = self.store.columns()
+        result: Floats = cost - self.duals @ coefficients - self.field_duals[field_of]
+        return result
+
+    def _nearest(self, count: int, extra: Sequence[int], room: float) -> Integers:
+        """The ``count`` sequences of each field of least reduced cost, none above ``room``, and more."""
+        reduced, field_of = self._reduced_costs(), self.store.columns()[2]
+        rows: list[int] = list(extra)
+        for field in range(len(self.data.fields)):
+            own = np.flatnonzero(field_of == field)
+            own = own[np.argsort(reduced[own], kind="stable")[:count]]
+            rows.extend(own[reduced[own] <= room + TINY * max(1.0, abs(room))].tolist())
+        return np.unique(np.array(rows, dtype=np.int64))
+
+    def _known(self) -> tuple[list[int], float]:
+        """The best of the latest plans found before that keeps all limits of this program."""
+        best: list[int] = []
+        value = np.inf
+        for plan in self.store.plans[-KNOWN_PLANS:]:
+            columns = [self.store.column(field, path) for field, path in enumerate(plan)]
+            outcome, _ = self._integer(
+                np.array(columns, dtype=np.int64), QUICK_GAP, (), share=0.5, least=LEAST_PATIENCE
+            )
+            if outcome.objective < value:
+                best, value = columns, outcome.objective
+        return best, value
 
     def _enrich(self) -> None:
         """Near-best sequences at the final prices."""
@@ -489,15 +587,31 @@ class _Search:
             self.store.add(number, paths)
         return True
 
-    def _integer(self, gap: float, share: float) -> tuple[Outcome, list[int]]:
+    def _integer(
+        self, rows: Integers, gap: float, start: Sequence[int], *, share: float, least: float
+    ) -> tuple[Outcome, list[int]]:
+        """Whole fields among some columns, in a share of the time that is left; objective inf if none."""
         coefficients, cost, field_of = self.store.columns()
         built = problem(
-            self.program, coefficients, cost, self.recourse_cost, field_of, integer=True, slack="none"
+            self.program,
+            coefficients[:, rows],
+            cost[rows],
+            self.recourse_cost,
+            field_of[rows],
+            integer=True,
+            slack="none",
         )
-        outcome = run(built, integer=True, time_limit=max(0.3, share * self.left()), gap=gap)
+        places = {int(row): place for place, row in enumerate(rows)}
+        outcome = run(
+            built,
+            integer=True,
+            time_limit=max(least, share * self.left()),
+            gap=gap,
+            start=[places[column] for column in start],
+        )
         if outcome.status not in ("optimal", "feasible"):
             return replace(outcome, objective=np.inf), []
-        return outcome, [int(j) for j in np.flatnonzero(outcome.plans > 0.5)]
+        return outcome, [int(rows[j]) for j in np.flatnonzero(outcome.plans > 0.5)]
 
     def _no_whole(self) -> NoPlanError:
         """No plan of whole fields: say what the nearest one breaks."""
@@ -554,7 +668,7 @@ def select(
     limits: Limits | None = None,
     pools: Sequence[Pool] = (),
     time_limit: float = 20.0,
-    gap: float = 1e-6,
+    gap: float = 2e-4,
 ) -> Selected:
     """Choose one sequence for every field.
 
@@ -581,28 +695,39 @@ def select(
     value: float | None = None
     bound: float | None = None
     rounds = 0
+    known: Sequence[Pool] = pools
     if goal.kind == "least_burden":
         program = Program(data, used, most)
-        search = _Search(grower, program, program.burden_objective(goal.mean_weight), pools, 0.5 * time_limit)
+        if not any(pool.plans for pool in known):
+            # the cleanest sequences alone rarely fill contracts: start from a plan that does
+            search = _Search(grower, program, program.money_objective(), known, 0.3 * time_limit)
+            rounds += search.whole(10 * QUICK_GAP).rounds
+            known = search.store.pools()
+        left = 0.65 * (time_limit - (time.perf_counter() - began))
+        search = _Search(grower, program, program.burden_objective(goal.mean_weight), known, left)
         first = search.whole(gap)
-        value, bound, rounds, pools = first.value, first.bound, first.rounds, search.store.pools()
-        end = evaluate(data, _paths(data, search.store, first.columns), limits=used).burden[-1, data.likely]
+        value, bound, known = first.value, first.bound, search.store.pools()
+        rounds += first.rounds
+        end = evaluate(data, search.store.plans[-1], limits=used).burden[-1, data.likely]
         most = end * (1.0 + goal.slack) + 1e-6
     program = Program(data, used, most)
     left = time_limit - (time.perf_counter() - began)
-    search = _Search(grower, program, program.money_objective(), pools, max(1.0, left))
+    search = _Search(grower, program, program.money_objective(), known, max(1.0, left))
     found = search.whole(gap)
     paths = _paths(data, search.store, found.columns)
     figures = evaluate(data, paths, limits=used)
     if value is None:
         fixed = float(data.discount.sum()) * used.fixed_cost
         value, bound = figures.present_value, -found.bound - fixed
-    known = bound is not None and np.isfinite(bound)
+    proven = bound is not None and np.isfinite(bound)
+    size = (
+        abs(value) if goal.kind == "most_money" else max(abs(value), 0.01 * float(start_burden(data).max()))
+    )
     return Selected(
         paths=paths,
         value=value,
-        bound=bound if known else None,
-        gap=abs(bound - value) / max(abs(value), TINY) if bound is not None and known else None,
+        bound=bound if proven else None,
+        gap=abs(bound - value) / max(size, TINY) if bound is not None and proven else None,
         figures=figures,
         pools=search.store.pools(),
         rounds=rounds + found.rounds,
@@ -655,7 +780,7 @@ def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Lim
         for year, practice in enumerate(path):
             if practice != NOT_FARMED and data.product_of[practice] >= 0:
                 made[year, data.product_of[practice]] += seen.made_t[year]
-    need = program.plan @ totals
+    need = program.need(totals[None, :])[:, 0]
     slack, values = _best_recourse(program, program.rhs - need)
     chosen = program.values(values)
     part = space.part
@@ -703,7 +828,7 @@ def _by_plan_year(values: Floats) -> Floats:
 
 def _best_recourse(program: Program, rhs: Floats) -> tuple[Floats, Floats]:
     """Slack of every row and recourse values for what a fixed plan leaves to do."""
-    scales = np.array([row.scale for row in program.rows])
+    scales = np.array([row.scale if row.words else 0.0 for row in program.rows])
     nothing, none = np.zeros((len(program.rows), 0)), np.zeros(0)
     no_field = np.zeros(len(program.data.fields), bool)
     money = program.money_objective()[1]
