@@ -13,12 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rotation_opt.climate import Climate, index_of
+from rotation_opt.climate import DAYS, Climate, index_of
 from rotation_opt.records import DatedOperation, Programme
 from rotation_opt.tables import Tables
-from rotation_opt.weeds.emergence import shoot_calendar
+from rotation_opt.weeds.emergence import HALF_UP, shoot_calendar
 from rotation_opt.weeds.parameters import WeedParameters, weed_parameters
-from rotation_opt.weeds.pressure import Pressure, Works
+from rotation_opt.weeds.pressure import Pressure, Works, spring_targets
 from rotation_opt.weeds.reserve import (
     LATE_AUTUMN_DAY,
     Course,
@@ -100,7 +100,7 @@ def respond_with(
         for k, values in enumerate((course.kept, course.added)):
             ends[k, part], autumns[k, part] = values
         counts[:, part] = course.counted_kept, course.counted_added, course.counted_shoots
-        light[part], head[part] = _light_figures(pressure.light, surroundings, parameters)
+        light[part], head[part] = _light_figures(pressure, surroundings, parameters)
     return Response(
         pairs=tuple((p.previous, p.practice) for p in programmes),
         weeds=parameters.weeds,
@@ -197,7 +197,7 @@ def trace(
         cover=canopy.cover[days],
         green=canopy.green[days],
         crop_height_m=canopy.height_m[days],
-        emerged=surroundings.calendar.target[days, 0],
+        emerged=spring_targets(surroundings.calendar, parameters, pressure.delay)[0][0, days, 0],
         light=pressure.light[days, 0, 0],
         shoots=shoots,
         shoots_per_m2=_shoots_full(surroundings, parameters)[0] * shoots * np.power(reserve, 1.0 - power),
@@ -290,16 +290,33 @@ def _run(
 
 
 def _light_figures(
-    light: Array, surroundings: Surroundings, parameters: WeedParameters
+    pressure: Pressure, surroundings: Surroundings, parameters: WeedParameters
 ) -> tuple[Array, Array]:
-    """Mean light from first shoots to bud, and head start, each (G, W)."""
+    """Mean light from first shoots to bud, and head start, each (G, W).
+
+    The head start counts from the day on which it has become dark for good: without a bright day until half
+    the weed's shoots are up or, if it is still bright then, until bud stage.
+    """
     calendar, winter = surroundings.calendar, index_of(0)
-    mean = np.empty(light.shape[1:])
-    head = np.empty(light.shape[1:])
+    groups = pressure.light.shape[1]
+    mean, head = np.empty((groups, len(parameters.weeds))), np.empty((groups, len(parameters.weeds)))
     enough = parameters.light_full.mean(axis=1)
+    targets, kind = spring_targets(calendar, parameters, pressure.delay)
+    half_up = (targets[:, winter : winter + DAYS] >= HALF_UP).argmax(axis=1)[kind]
     for w in range(len(parameters.weeds)):
-        span = slice(winter + int(calendar.first_day[w]), winter + int(calendar.bud_day[w]) + 1)
-        mean[:, w] = light[span, :, w].mean(axis=0)
-        dark = light[winter:, :, w] <= enough[w]
-        head[:, w] = np.where(dark.any(axis=0), calendar.half_day[w] - dark.argmax(axis=0), np.nan)
+        bud = int(calendar.bud_day[w])
+        span = slice(winter + int(calendar.first_day[w]), winter + bud + 1)
+        mean[:, w] = pressure.light[span, :, w].mean(axis=0)
+        bright = pressure.light[winter:, :, w] > enough[w]
+        since = [_dark_since(bright[:, g], (int(half_up[g, w]), bud)) for g in range(groups)]
+        head[:, w] = half_up[:, w] - np.array(since)
     return mean, head
+
+
+def _dark_since(bright: NDArray[np.bool_], days: Sequence[int]) -> float:
+    """First day of the dark spell that holds the first of `days` that is dark; NaN if none is."""
+    for day in days:
+        if not bright[day]:
+            before = np.flatnonzero(bright[:day])
+            return float(before[-1] + 1) if len(before) else 0.0
+    return float("nan")

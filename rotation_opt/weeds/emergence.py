@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rotation_opt.climate import DAYS, Climate, season_of
+from rotation_opt.climate import DAYS, Climate, index_of, season_of
 from rotation_opt.weeds.parameters import WeedParameters
 
 Array = NDArray[np.float64]
@@ -40,6 +40,9 @@ def share_emerged(heat: ArrayLike, largest: ArrayLike, half_heat: ArrayLike, exp
     return np.asarray(np.minimum(share, 1.0), dtype=np.float64)
 
 
+HALF_UP = 0.5  # share up that counts as the weed being there
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShootCalendar:
     """What the climate lets the shoots do; days of the season axis, W weeds.
@@ -48,6 +51,8 @@ class ShootCalendar:
     ----------
     target : ndarray (549, W)
         Shoots that would stand if nobody disturbed them, as a share of what the root can raise.
+    heat : ndarray (549, W)
+        Degree-days counted by the emergence curve up to each day, from its first day in each year.
     waking : ndarray (549, W)
         1 where buds can send up new shoots, 0 in autumn bud rest.
     bud_day : ndarray (W,) of int
@@ -61,6 +66,7 @@ class ShootCalendar:
     """
 
     target: Array
+    heat: Array
     waking: Array
     bud_day: NDArray[np.int64]
     first_day: NDArray[np.int64]
@@ -79,18 +85,33 @@ def shoot_calendar(climate: Climate, weeds: WeedParameters) -> ShootCalendar:
     days = np.arange(DAYS)[:, None]
     daily = np.stack([climate.heat(float(base)) for base in weeds.emergence_base], axis=1)
     heat = np.cumsum(np.where(days >= weeds.emergence_start_day, daily, 0.0), axis=0)
-    up = share_emerged(heat, weeds.emergence_max, weeds.emergence_x0, weeds.emergence_b)
-    up[heat >= weeds.emergence_heat_limit] = 1.0  # beyond the heat the curve was fitted to, all are up
-    target = np.where(days < frost, up, 0.0)
+    target = np.where(days < frost, _share_up(heat, weeds), 0.0)
     resting = (days >= weeds.autumn_rest_start_day) & (days < weeds.autumn_rest_end_day)
     return ShootCalendar(
         target=season_of(target),
+        heat=season_of(heat),
         waking=season_of(np.where(resting, 0.0, 1.0)),
         bud_day=np.minimum(_first_day(heat >= weeds.bud_heat), frost),
         first_day=_first_day(target >= _FIRST_SHOOTS),
-        half_day=_first_day(target >= 0.5),
+        half_day=_first_day(target >= HALF_UP),
         frost_day=frost,
     )
+
+
+def late_target(calendar: ShootCalendar, weeds: WeedParameters, delay: float) -> Array:
+    """Target of a field whose shoots need `delay` more degree-days to reach the surface in spring, (549, W).
+
+    Only the harvest year's spring is later; the autumn before is not.
+    """
+    late = _share_up(np.maximum(calendar.heat - delay, 0.0), weeds)
+    late[: index_of(0)] = 1.0
+    return np.asarray(np.minimum(late, calendar.target))
+
+
+def _share_up(heat: Array, weeds: WeedParameters) -> Array:
+    up = share_emerged(heat, weeds.emergence_max, weeds.emergence_x0, weeds.emergence_b)
+    up[heat >= weeds.emergence_heat_limit] = 1.0  # beyond the heat the curve was fitted to, all are up
+    return up
 
 
 _FIRST_SHOOTS = 0.01  # share up that counts as the first shoots: the first point Donald (2000) states

@@ -12,7 +12,7 @@ from rotation_opt.canopy import Canopy, cover_of, share_of_light
 from rotation_opt.climate import SEASON_LENGTH, SEASON_START, Climate, index_of
 from rotation_opt.records import CanopyPiece, Programme
 from rotation_opt.tables import Tables
-from rotation_opt.weeds.emergence import ShootCalendar
+from rotation_opt.weeds.emergence import ShootCalendar, late_target
 from rotation_opt.weeds.parameters import WeedParameters
 
 Array = NDArray[np.float64]
@@ -34,6 +34,8 @@ class Pressure:
         Index of the day on which the programme starts: the harvest before.
     start_shoots : ndarray (G,)
         Share of the shoots which that harvest left standing.
+    delay : ndarray (G,)
+        Degree-days by which inversion since October makes the spring shoots later (see `Works.pressure`).
     """
 
     light: Array
@@ -41,6 +43,7 @@ class Pressure:
     store_left: Array
     start: NDArray[np.int64]
     start_shoots: Array
+    delay: Array
 
 
 def undisturbed(days: int, groups: int, weeds: int) -> Pressure:
@@ -51,7 +54,22 @@ def undisturbed(days: int, groups: int, weeds: int) -> Pressure:
         store_left=np.ones((days, groups, weeds)),
         start=np.zeros(groups, dtype=np.int64),
         start_shoots=np.zeros(groups),
+        delay=np.zeros(groups),
     )
+
+
+#: Inversion from 1 October on delays the shoots of the next spring; after earlier inversion the weed has
+#: time to raise shoots through the turned layer again before winter, and nothing is counted.
+DELAY_FROM_DAY = -92
+
+
+def spring_targets(
+    calendar: ShootCalendar, weeds: WeedParameters, delay: Array
+) -> tuple[Array, NDArray[np.int64]]:
+    """Targets of all delays met, (K, 549, W), and which of them each programme has, (G,)."""
+    delays, kind = np.unique(delay, return_inverse=True)
+    targets = np.stack([late_target(calendar, weeds, float(value)) for value in delays])
+    return targets, np.asarray(kind, dtype=np.int64)
 
 
 class Works:
@@ -82,6 +100,10 @@ class Works:
             self._effects[operation] = 1.0 - removed * area, 1.0 - kill * area * within
         return self._effects[operation]
 
+    def delay(self, operation: str) -> float:
+        """Degree-days that shoots lose because the pass turns the ground; 0 without inversion."""
+        return self._tables.number_or("operation", operation, "shoot_delay", 0.0)
+
     def left_by_harvest(self, practice: str) -> float:
         """Share of shoots that the harvest of a practice leaves standing; 0 if the practice is not known.
 
@@ -95,13 +117,19 @@ class Works:
         return self._left[practice]
 
     def pressure(self, programmes: Sequence[Programme], heat: Array, calendar: ShootCalendar) -> Pressure:
-        """Pressure of these programmes, in their order."""
+        """Pressure of these programmes, in their order.
+
+        Where ground is turned between 1 October and the day half the shoots are up, the next spring's
+        shoots have to come through the whole turned layer and are later by the pass's ``shoot_delay``.
+        """
         groups = len(programmes)
         shoots_left = np.ones((SEASON_LENGTH, groups))
         store_left = np.ones((SEASON_LENGTH, groups, len(self._parameters.weeds)))
         cover = np.empty((SEASON_LENGTH, groups))
         height = np.empty((SEASON_LENGTH, groups))
         start = np.array([index_of(p.start_day) for p in programmes], dtype=np.int64)
+        delay = np.zeros(groups)
+        half_up = int(calendar.half_day.max(initial=0))
         for g, programme in enumerate(programmes):
             for operation in programme.operations:
                 day = operation.day - SEASON_START
@@ -109,6 +137,8 @@ class Works:
                     shoots, store = self.effect(operation.operation)
                     shoots_left[day, g] *= shoots
                     store_left[day, g] *= store
+                    if DELAY_FROM_DAY <= operation.day <= half_up:
+                        delay[g] = max(delay[g], self.delay(operation.operation))
             canopy = self.canopy(programme.canopies)
             cover[:, g] = canopy.cover
             height[:, g] = canopy.height_m
@@ -120,6 +150,7 @@ class Works:
             heat=heat,
             calendar=calendar,
             weeds=self._parameters,
+            delay=delay,
         )
         return Pressure(
             light=light,
@@ -127,6 +158,7 @@ class Works:
             store_left=store_left,
             start=start,
             start_shoots=np.array([self.left_by_harvest(p.previous) for p in programmes]),
+            delay=delay,
         )
 
 
@@ -139,6 +171,7 @@ def light_course(
     heat: Array,
     calendar: ShootCalendar,
     weeds: WeedParameters,
+    delay: Array | None = None,
 ) -> Array:
     """Share of full light at the top of the weed, day by day.
 
@@ -159,6 +192,8 @@ def light_course(
         Degree-days above 0 C.
     calendar : ShootCalendar
     weeds : WeedParameters
+    delay : ndarray (G,), optional
+        As in `Pressure`; none if left out.
 
     Returns
     -------
@@ -173,8 +208,9 @@ def light_course(
     regrow_heat = weeds.regrow_heat.mean(axis=1)
     turning = weeds.compensation_heat.mean(axis=1)
     shoots, age = np.zeros_like(height), np.zeros_like(height)
+    targets, kind = spring_targets(calendar, weeds, np.zeros(groups) if delay is None else delay)
     for day in range(days):
-        target = calendar.target[day]
+        target = targets[kind, day]
         begun = start == day
         height[begun] = 0.0
         shoots[begun] = 0.0

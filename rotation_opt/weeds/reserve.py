@@ -1,11 +1,12 @@
 """The root reserve through a season, a day at a time for all programmes, weeds and draws together.
 
 With R the reserve (1 = undisturbed stand on 1 November), S the standing shoots as a share of what the root
-can raise, E the share that would stand undisturbed, A the heat the stand has had since its shoots came up,
+can raise, E the share that would stand undisturbed (E0 without the delay that inversion brings: shoots on
+their long way up live on the root too), A the heat the stand has had since its shoots came up,
 q the day's degree-days, T its mean temperature and t the share of full light the weed gets::
 
     dR = gain q sun f(t) leaf(A) S R^a (1 - (R/K)^(1-a))   leaves refill the store
-         - draw q E young(A) R                             a young stand lives on it
+         - draw q E0 young(A) R                            a young stand lives on it
          - shoot_cost (new shoots) R                       each new set of shoots is paid from it
          - upkeep Q10^((T-10)/10) R                        living roots use it up
 
@@ -34,7 +35,7 @@ from numpy.typing import NDArray
 from rotation_opt.climate import DAYS, Climate, index_of, season_of
 from rotation_opt.weeds.emergence import ShootCalendar, shoot_calendar
 from rotation_opt.weeds.parameters import WeedParameters
-from rotation_opt.weeds.pressure import Pressure, undisturbed
+from rotation_opt.weeds.pressure import Pressure, spring_targets, undisturbed
 
 Array = NDArray[np.float64]
 
@@ -146,6 +147,7 @@ def step(
     warmth: float,
     *,
     target: Array,
+    full: Array,
     waking: Array,
     light_factor: Array,
     gain: Array,
@@ -161,8 +163,10 @@ def step(
         Degree-days above 0 C in this step.
     warmth : float
         Mean temperature, C.
-    target, waking : ndarray (W,)
-        As in `ShootCalendar`.
+    target : ndarray (G, W)
+        E of the module text.
+    full, waking : ndarray (W,)
+        E0 of the module text, and as in `ShootCalendar`.
     light_factor : ndarray (G, W, D)
         f(t) of the module text, times sun.
     gain : ndarray (W, D)
@@ -172,8 +176,8 @@ def step(
     """
     power = weeds.power
     upkeep = weeds.upkeep * weeds.upkeep_q10 ** ((warmth - _REFERENCE_C) / 10.0) * days
-    aim = target[:, None]
-    if not target.any():  # winter: no shoots, only upkeep
+    aim = target[..., None]
+    if not full.any():  # winter: no shoots, only upkeep
         state.shoots.fill(0.0)
         state.age.fill(0.0)
         fade = np.exp(-power * upkeep)
@@ -197,7 +201,7 @@ def step(
     refill *= middle
     refill *= gain * heat * power
     loss = young
-    loss *= weeds.draw * heat * aim * power
+    loss *= weeds.draw * heat * full[:, None] * power
     new *= weeds.shoot_cost * power
     loss += new
     loss += upkeep * power
@@ -269,6 +273,7 @@ def run(
         (pressure.shoots_left < 1.0).any(axis=1) | (pressure.store_left < 1.0).any(axis=(1, 2))
     )
     calendar = surroundings.calendar
+    targets, kind = spring_targets(calendar, weeds, pressure.delay)
     full_grown = weeds.compensation_heat + weeds.leaf_heat
     for day in range(int(pressure.start.min(initial=0)), int(note.max(initial=0)) + 1):
         if day in begins:
@@ -289,6 +294,7 @@ def run(
             break
         if worked[day]:
             disturb(state, pressure.shoots_left[day], pressure.store_left[day], weeds)
+        target = targets[kind, day]
         factor = light_response(pressure.light[day], weeds)
         factor *= surroundings.sun[day]
         for _ in range(parts):
@@ -296,7 +302,8 @@ def run(
                 state,
                 surroundings.heat[day] / parts,
                 surroundings.warmth[day],
-                target=calendar.target[day],
+                target=target,
+                full=calendar.target[day],
                 waking=calendar.waking[day],
                 light_factor=factor,
                 gain=surroundings.gain,

@@ -42,8 +42,9 @@ class Response:
     light : ndarray (P, W)
         Mean share of full light at the weed from its first shoots to bud stage.
     head_start_days : ndarray (P, W)
-        Days from the crop leaving so little light that the weed grows less (``light_full``) to half
-        the weed's shoots being up; negative if the weed is first, NaN if it never gets that dark.
+        Days from the crop leaving so little light for good that the weed grows less (``light_full``) to
+        half the weed's shoots being up; negative if the weed is first, NaN if it is not that dark then
+        nor at bud stage.
     group : ndarray (P,) of int
         Pairs with the same number had the same work and were simulated once.
     """
