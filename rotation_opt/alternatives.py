@@ -197,13 +197,13 @@ def _draft(key: str, chosen: Selected) -> Draft:
     return Draft(key=key, paths=chosen.paths, figures=chosen.figures, gap=chosen.gap)
 
 
-def _end_burden(data: SelectionData, figures: Figures) -> float:
-    return float(figures.burden[-1, data.likely])
+def _burden(data: SelectionData, figures: Figures) -> float:
+    return float(data.burden_when @ figures.burden[:, data.likely])
 
 
 def _balanced(data: SelectionData, richest: Selected, cleanest: Selected, seconds: float) -> Selected | None:
     """Most money at a burden between the two ends; of a few places the one that bends most."""
-    top, bottom = _end_burden(data, richest.figures), _end_burden(data, cleanest.figures)
+    top, bottom = _burden(data, richest.figures), _burden(data, cleanest.figures)
     if top <= bottom * 1.02 + 1e-9:
         return None
     rich, poor = richest.figures.present_value, cleanest.figures.present_value
@@ -222,7 +222,7 @@ def _balanced(data: SelectionData, richest: Selected, cleanest: Selected, second
         except NoPlanError:
             continue
         pools = found.pools
-        cleaner = (top - _end_burden(data, found.figures)) / (top - bottom)
+        cleaner = (top - _burden(data, found.figures)) / (top - bottom)
         bend = cleaner - (rich - found.figures.present_value) / span
         if best is None or bend > best[0] + 1e-6:
             best = (bend, found)

@@ -210,6 +210,8 @@ class SelectionData:
         Index of the draw used for selection.
     burden_weight : (W,)
         Weight of each weed in the burden.
+    burden_when : (T,)
+        Weight of each plan year in the burden that plans are chosen by; the weights add up to 1.
     discount : (T,)
         Factor that turns money of a plan year into money of today.
     """
@@ -254,6 +256,7 @@ class SelectionData:
     fields: tuple[FieldData, ...]
     limits: Limits
     burden_weight: Floats
+    burden_when: Floats
     discount: Floats
 
 

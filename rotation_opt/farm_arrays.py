@@ -18,6 +18,9 @@ from .tables import Tables
 from .weeds.yield_loss import loss_figures
 from .workload import Capacity, PairHours, hire_rate, money
 
+END_COUNTS = 0.5
+"""Share of the weight that the weeds left at the end have against those of all the years on the way."""
+
 
 def selection_data(
     farm: Farm,
@@ -111,8 +114,20 @@ def selection_data(
             budgets=budgets,
         ),
         burden_weight=np.ones(len(response.weeds)),
+        burden_when=weight_of_years(farm.years),
         discount=(1.0 + money(farm, tables, "interest_rate")) ** -np.arange(1.0, farm.years + 1.0),
     )
+
+
+def weight_of_years(years: int) -> Floats:
+    """(T,): how much the weeds of each plan year count where plans are chosen; the end counts most.
+
+    The end alone would reward a last year that strips the ground for show; the mean alone would not
+    ask whether the weeds are gone.
+    """
+    weights = np.full(years, (1.0 - END_COUNTS) / years)
+    weights[-1] += END_COUNTS
+    return weights
 
 
 def _name(crop: str, farm: Farm, tables: Tables) -> str:

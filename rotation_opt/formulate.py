@@ -45,17 +45,16 @@ class Goal:
     Parameters
     ----------
     kind : {"most_money", "least_burden"}
-        Most money: discounted net return over the plan years. Least burden: burden on 1 November after the
-        last harvest (ha of full-strength stand, likely draw) plus ``mean_weight`` times its mean over the
-        years, less a trace of money to choose among equals; then most money among the plans whose burden
-        at the end is within ``slack`` of the least so found.
+        Most money: discounted net return over the plan years. Least burden: burden on 1 November (ha of
+        full-strength stand, likely draw), the years weighted by ``burden_when`` so that the last year alone
+        does not decide, less a trace of money to choose among equals; then most money among the plans whose
+        burden is within ``slack`` of the least so found.
     burden_most : float, optional
-        Most burden at the end of the plan, in ha of full-strength stand.
+        Most burden, weighted over the years likewise, in ha of full-strength stand.
     """
 
     kind: Literal["most_money", "least_burden"]
     burden_most: float | None = None
-    mean_weight: float = 0.05
     slack: float = 0.02
 
 
@@ -248,8 +247,8 @@ class Program:
         recourse = np.array([-self.data.discount[v.year] * v.money for v in self.variables])
         return plan, recourse
 
-    def burden_objective(self, mean_weight: float) -> tuple[Floats, Floats]:
-        """Coefficients: burden after the last harvest plus ``mean_weight`` times its mean over the years.
+    def burden_objective(self) -> tuple[Floats, Floats]:
+        """Coefficients: burden on 1 November, weighted over the years.
 
         Among equally clean plans money decides: fields without weeds would else be cropped at random.
         """
@@ -257,8 +256,7 @@ class Program:
         tie = self.tie_break()
         plan = tie * money
         part = space_view(self.space, "burden", plan)
-        part += mean_weight / self.data.years
-        part[-1] += 1.0
+        part += self.data.burden_when
         return plan, tie * recourse
 
     def tie_break(self) -> float:
@@ -541,10 +539,11 @@ def least_shares(program: Program) -> None:
 
 
 def burden(program: Program, most: float) -> None:
-    """``sum_f burden_fT x <= most``  [ha of full-strength stand, 1 November after the last harvest]."""
-    words = f"weeds after the last harvest: {{0}} ha of full stand more than {most:,.2f} ha"
-    at = program.space.at("burden", program.data.years - 1)
-    program.rows.append(Row("burden", words, -1, most, {at: 1.0}, {}, max(most, 0.1), "the limit on weeds"))
+    """``sum_t when_t sum_f burden_ft x <= most``  [ha of full-strength stand, 1 November]."""
+    words = f"weeds over the years: {{0}} ha of full stand more than {most:,.2f} ha"
+    when = program.data.burden_when
+    plan = {program.space.at("burden", year): float(when[year]) for year in range(program.data.years)}
+    program.rows.append(Row("burden", words, -1, most, plan, {}, max(most, 0.1), "the limit on weeds"))
 
 
 def _most_load(data: SelectionData, hours: Floats) -> Floats:

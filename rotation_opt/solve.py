@@ -704,12 +704,12 @@ def select(
             rounds += search.whole(10 * QUICK_GAP).rounds
             known = search.store.pools()
         left = 0.65 * (time_limit - (time.perf_counter() - began))
-        search = _Search(grower, program, program.burden_objective(goal.mean_weight), known, left)
+        search = _Search(grower, program, program.burden_objective(), known, left)
         first = search.whole(gap)
         value, bound, known = first.value, first.bound, search.store.pools()
         rounds += first.rounds
-        end = evaluate(data, search.store.plans[-1], limits=used).burden[-1, data.likely]
-        most = end * (1.0 + goal.slack) + 1e-6
+        cleanest = evaluate(data, search.store.plans[-1], limits=used)
+        most = float(data.burden_when @ cleanest.burden[:, data.likely]) * (1.0 + goal.slack) + 1e-6
     program = Program(data, used, most)
     left = time_limit - (time.perf_counter() - began)
     search = _Search(grower, program, program.money_objective(), known, max(1.0, left))

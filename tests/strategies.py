@@ -123,6 +123,7 @@ def random_data(
         fields=lands,
         limits=_limits(rng, years, practices, machines, products, tight, area, product_of),
         burden_weight=rng.uniform(0.5, 1.5, weeds),
+        burden_when=rng.dirichlet(np.ones(years)),
         discount=1.04 ** -np.arange(1.0, years + 1.0),
     )
     return replace(data, rules=without_rules(practices)) if free_rules else data
