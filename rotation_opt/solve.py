@@ -491,7 +491,7 @@ class _Search:
         if not listed:
             self._enrich()
         best, value = self._known()
-        for step in POOL_STEPS:
+        for step in POOL_STEPS[-1:] if listed else POOL_STEPS:
             if best and not listed and step > POOL_STEPS[0] and self.left() <= 0.0:
                 break
             rows = self._nearest(step, best, value - self.last_bound)

@@ -253,3 +253,33 @@ def small_farms() -> st.SearchStrategy[SelectionData]:
         practices=st.integers(3, 5),
         tight=st.sampled_from([0.2, 0.5, 0.9]),
     )
+
+
+def large_data(
+    seed: int = 0, *, fields: int = 10, years: int = 5, practices: int = 35, tight: float = 0.9
+) -> SelectionData:
+    """A farm of full size with limits that bind and can be kept: what an adviser would bring."""
+    data = random_data(
+        seed, fields=fields, years=years, practices=practices, weeds=3, machines=8, products=12, tight=tight
+    )
+    limits = data.limits
+    area = sum(land.area_ha for land in data.fields)
+    common = int(np.argmax(np.bincount(data.product_of[data.product_of >= 0], minlength=12)))
+    hours = np.sort(data.labour_h.sum(axis=(1, 2)))[len(data.labour_h) // 2]
+    lands = tuple(
+        replace(land, infested_share=np.where(np.arange(3) == number % 4, land.infested_share, 0.0))
+        for number, land in enumerate(data.fields)
+    )
+    return replace(
+        data,
+        fields=lands,
+        limits=replace(
+            limits,
+            labour_h=np.full(HALF, 0.25 * hours * area),
+            cash_floor=-100.0 * area,
+            # one contract, for what most practices grow; the other outlets only have a most
+            outlets=tuple(
+                replace(o, least_t=o.least_t * (0.3 if o.product == common else 0.0)) for o in limits.outlets
+            ),
+        ),
+    )
