@@ -7,7 +7,7 @@ these two. A plan that comes out the same as an earlier one is said to be the sa
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -33,6 +33,10 @@ SAME_PLAN = 0.02
 
 WORTH_SAYING = 0.02
 """A change of a crop type's share of the land below this is not worth a word."""
+
+HAY_AND_FALL = ("hay", "fall cereal")
+FEW = 1.0 / 3.0
+"""Plans that differ in less than this share of their hay and fall-cereal decisions say why."""
 
 LEAST_T = 1e-6
 OPEN_MARKET = "open market"
@@ -95,6 +99,26 @@ def distance(data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[
             farmed += field.area_ha
             changed += field.area_ha * (data.group_of[a] != data.group_of[b])
     return changed / farmed if farmed else 0.0
+
+
+def hay_or_fall_difference(
+    data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[Sequence[int]]
+) -> float:
+    """Share of the hay and fall-cereal decisions on which two plans differ.
+
+    Of the area-years with hay or a fall cereal in either plan, those on which the other does not have the
+    same of the two; 0 if neither plan has any.
+    """
+    kinds = [group if group in HAY_AND_FALL else "" for group in data.groups]
+    either = differs = 0.0
+    for field, mine, theirs in zip(data.fields, one, other, strict=True):
+        for a, b in zip(mine, theirs, strict=True):
+            if NOT_FARMED in (a, b):
+                continue
+            first, second = kinds[int(data.group_of[a])], kinds[int(data.group_of[b])]
+            either += field.area_ha * bool(first or second)
+            differs += field.area_ha * (first != second)
+    return differs / either if either else 0.0
 
 
 def present_paths(data: SelectionData, farm: Farm) -> tuple[tuple[int, ...], ...]:
@@ -184,7 +208,25 @@ def propose(
             ):
                 same[drafts[later].key] = TITLES[drafts[earlier].key]
                 break
-    return Proposal(drafts=tuple(drafts), same_as=same, notes=tuple(notes))
+    return Proposal(drafts=_with_notes(data, farm, drafts), same_as=same, notes=tuple(notes))
+
+
+def _with_notes(data: SelectionData, farm: Farm, drafts: Sequence[Draft]) -> tuple[Draft, ...]:
+    """Say so where two plans decide almost alike about hay and fall cereals."""
+    fall = "fall" if farm.region == "us" else "autumn"
+    noted = []
+    for number, draft in enumerate(drafts):
+        alike = [
+            TITLES[other.key]
+            for other in drafts[:number]
+            if other.key != AS_NOW and hay_or_fall_difference(data, other.paths, draft.paths) < FEW
+        ]
+        note = (
+            f"Hay and {fall} cereals stand mostly where they do in {' and '.join(alike)}: "
+            "what differs is the other crops and the work in them"
+        )
+        noted.append(replace(draft, notes=(*draft.notes, f"{note}.")) if alike else draft)
+    return tuple(noted)
 
 
 def _differs(one: Draft, other: Draft) -> bool:
@@ -281,9 +323,15 @@ def _describe(
 
 
 def today_burden(ground: Groundwork, data: SelectionData) -> tuple[float, float, float]:
-    """Burden on 1 November before the plan, low, likely and high. [ha of full-strength stand]"""
+    """Burden on 1 November before the plan, low, likely and high. [ha of full-strength stand]
+
+    Only fields that are still farmed in the last year, so that a lease that ends does not look like weeds
+    that went; so it is for every year of a plan.
+    """
     total = np.zeros(len(data.draws))
-    for field in ground.farm.fields:
+    for field, land in zip(ground.farm.fields, data.fields, strict=True):
+        if not land.farmed[-1]:
+            continue
         start = ground.starts[field.name]
         total += field.area_ha * (data.burden_weight * start.infested_share) @ start.autumn
     return _three(data, total)
@@ -336,7 +384,7 @@ def _figures(
         net_return=_by_year(found.net),
         net_return_per_ha_year=float(found.net.sum() / farmed_ha.sum()),
         cash=_by_year(found.net),
-        burden=(today, *(_three(data, row) for row in found.burden)),
+        burden=(today, *(_three(data, row) for row in _kept_burden(data, traces))),
         labour_hours=_rows(found.labour_h[1:]),
         extra_labour_hours=_rows(recourse.extra_labour_h[1:]),
         machine_hours={name: _rows(found.machine_h[m, 1:]) for m, name in enumerate(data.machines)},
@@ -353,6 +401,12 @@ def _figures(
         cut_and_left_ha=_by_year(left),
         bare_weeks_per_field_year=float(np.mean(bare)) if bare else 0.0,
     )
+
+
+def _kept_burden(data: SelectionData, traces: Sequence[FieldTrace]) -> Array:
+    """(T, D): burden of the fields that are farmed to the end."""
+    kept = [course.burden for land, course in zip(data.fields, traces, strict=True) if land.farmed[-1]]
+    return np.sum(kept, axis=0) if kept else np.zeros((data.years, len(data.draws)))
 
 
 def _stays_on_field(ground: Groundwork, key: str) -> bool:

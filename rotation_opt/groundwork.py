@@ -19,6 +19,7 @@ from rotation_opt.infestation import WeedStart, weed_start
 from rotation_opt.practices import PracticeList, dated_practices
 from rotation_opt.records import Farm, Programme
 from rotation_opt.season import Response, respond
+from rotation_opt.succession import Succession
 from rotation_opt.tables import Tables
 from rotation_opt.timetable import all_programmes
 from rotation_opt.varieties import fitted
@@ -35,7 +36,7 @@ class Groundwork:
     practice_list: PracticeList
     programmes: tuple[Programme, ...]
     pair_index: npt.NDArray[np.int64]
-    no_pair: Mapping[tuple[str, str], str]
+    succession: Succession
     response: Response
     hours: PairHours
     capacity: Capacity
@@ -48,6 +49,28 @@ def weeds_of(farm: Farm) -> tuple[str, ...]:
     """Weeds counted anywhere on the farm, in the order they are met; the thistle if there are none."""
     counted = tuple(dict.fromkeys(patch.weed for field in farm.fields for patch in field.patches))
     return counted or ("creeping_thistle",)
+
+
+def _needed(
+    farm: Farm,
+    practice_list: PracticeList,
+    programmes: tuple[Programme, ...],
+    pair_index: npt.NDArray[np.int32],
+    succession: Succession,
+) -> tuple[tuple[Programme, ...], npt.NDArray[np.int64]]:
+    """The pairs worth simulating: those that a plan may use, and those of the crops grown now.
+
+    What the grower does now may break a rule of succession, and is shown all the same; so every way to grow
+    the crops it names is kept after one another.
+    """
+    named = {key for field in farm.fields for key in (*field.history, *field.as_now)}
+    crops = {practice_list.of(key).crop for key in named}
+    grown = np.array([each.crop in crops for each in practice_list.all])
+    wanted = succession.may_follow | np.outer(grown, grown)
+    keep = (pair_index >= 0) & wanted
+    index = np.full(pair_index.shape, -1, dtype=np.int64)
+    index[keep] = np.arange(int(keep.sum()))
+    return tuple(programmes[int(i)] for i in pair_index[keep]), index
 
 
 def lay(farm: Farm, tables: Tables, tell: Callable[[str], None] = lambda text: None) -> Groundwork:
@@ -78,7 +101,16 @@ def lay(farm: Farm, tables: Tables, tell: Callable[[str], None] = lambda text: N
     climate = for_farm(farm, tables)
     tables = fitted(tables, climate)
     practice_list = dated_practices(farm, tables, climate)
-    programmes, pair_index, no_pair = all_programmes(practice_list, climate, tables, farm.region)
+    dated, index_of_all, no_pair = all_programmes(practice_list, climate, tables, farm.region)
+    succession = Succession.of(
+        farm,
+        tables,
+        practice_list,
+        programmes=dated,
+        pair_index=index_of_all.astype(np.int64),
+        reasons=no_pair,
+    )
+    programmes, pair_index = _needed(farm, practice_list, dated, index_of_all, succession)
     lap("practices")
     tell("What each season does to the weeds")
     response = respond(programmes, climate, tables, weeds_of(farm))
@@ -106,8 +138,8 @@ def lay(farm: Farm, tables: Tables, tell: Callable[[str], None] = lambda text: N
         climate=climate,
         practice_list=practice_list,
         programmes=programmes,
-        pair_index=pair_index.astype(np.int64),
-        no_pair=no_pair,
+        pair_index=pair_index,
+        succession=succession,
         response=response,
         hours=hours,
         capacity=room,

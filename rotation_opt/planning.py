@@ -11,7 +11,6 @@ from rotation_opt.arrays import SelectionData
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.records import Alternative, Farm, Result
-from rotation_opt.succession import Succession
 from rotation_opt.tables import Tables, read
 from rotation_opt.verify import recheck
 
@@ -85,14 +84,6 @@ def plan(
 
 def ready(ground: Groundwork) -> SelectionData:
     """The arrays of the selection for a farm that has been worked out."""
-    succession = Succession.of(
-        ground.farm,
-        ground.tables,
-        ground.practice_list,
-        programmes=ground.programmes,
-        pair_index=ground.pair_index,
-        reasons=ground.no_pair,
-    )
     return selection_data(
         ground.farm,
         ground.tables,
@@ -104,7 +95,7 @@ def ready(ground: Groundwork) -> SelectionData:
         hours=ground.hours,
         capacity=ground.capacity,
         budgets=ground.budgets,
-        succession=succession,
+        succession=ground.succession,
     )
 
 

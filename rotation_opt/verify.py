@@ -180,6 +180,8 @@ class Recheck:
     def _burden(self) -> Check:
         total = np.zeros(self.farm.years)
         for s in self.seasons:
+            if not self.plan.practices[s.field.name][-1]:
+                continue
             share = self.ground.starts[s.field.name].infested_share
             total[s.year] += s.field.area_ha * float(share @ s.reserve[:, self.likely])
         said = np.array([likely for _, likely, _ in self.plan.figures.burden[1:]])

@@ -26,7 +26,8 @@ NET_RETURN = (
     "for land, buildings and management. Figures are means of the plan years."
 )
 WEED_ROOTS = (
-    "Weed roots = the living root store in all fields together, late autumn. Low to high shows how far the "
+    "Weed roots = the living root store in late autumn, all fields together that are farmed to the end. "
+    "Plans are chosen by the roots of all years, the last year counting most. Low to high shows how far the "
     "weeds may answer better or worse than the likely course; a single season may differ more than that."
 )
 
@@ -112,8 +113,9 @@ def _weeds_today(result: Result, words: Wording) -> Section:
         )
     grid = Grid(header=("Weed", "Fields", f"{words.area_unit} infested", "Shoots per m2"), rows=tuple(rows))
     together = (
-        f"Together this is as much living root as {words.area(result.start_burden_ha)} of undisturbed full "
-        "stand. Shoots are rounded to two figures: a count is no better."
+        f"In the fields that are farmed to the end of the plan this is as much living root as "
+        f"{words.area(result.start_burden_ha)} of undisturbed full stand. "
+        "Shoots are rounded to two figures: a count is no better."
     )
     return Section(key="weeds", title="Weeds today", blocks=(grid, Paragraph(text=together)))
 

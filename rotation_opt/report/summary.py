@@ -73,6 +73,11 @@ class Reading:
     def roots(self, plan: Alternative) -> str:
         return percent_range(self.roots_left(plan))
 
+    def mean_roots(self, plan: Alternative) -> str:
+        """The same, mean of the years: what the farm lives with on the way."""
+        years = range(1, len(plan.figures.burden))
+        return percent_figure(mean([self.roots_left(plan, year)[1] for year in years]))
+
     def worst_field(self, plan: Alternative) -> str:
         last = max((entry.year for entry in plan.fields), default=0)
         stands = [
@@ -264,6 +269,7 @@ def side_by_side(reading: Reading, plans: Sequence[Alternative]) -> Grid:
     groups: list[list[tuple[str, Answer]]] = [
         [
             ("Weed roots left at the end, % of today's (low to high)", reading.roots),
+            ("Weed roots, mean of the years, % of today's", reading.mean_roots),
             ("Shoots per m2 at bud stage, last year, worst field", reading.worst_field),
             (f"Years until under {target} shoots per m2", reading.years_to_target),
         ],
