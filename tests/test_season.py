@@ -263,19 +263,26 @@ def test_a_programme_outside_the_season_is_refused() -> None:
 # ---------------------------------------------------------------- published trials
 
 
-#: Outcomes the model misses by more than a factor of two, and by how much at most (calibrate_weeds.py prints
-#: all of them). S17: burial by the plough is not modelled. S21, S13: alfalfa is too mild, tillage too harsh.
-#: S24, S26: bindweed shoots follow the roots too closely. S36: one pass in early May did far more in Quebec.
+#: Outcomes the model misses by more than a factor of two, and by how much at most (calibrate_weeds.py
+#: prints all of them). S17: deep ploughing there, 22 cm in the tables. S18: without stubble work the model
+#: refills too much after harvest. S21, S13: alfalfa is too mild, most of all in its sowing year, tillage
+#: too harsh. S24, S26: bindweed shoots follow the roots too closely. S36: one pass in early May did far
+#: more in Quebec. J3, K2, K3 are judged, not published: thin stands come back too fast. A season that is
+#: linear in R^(1-a) has one shape for both: a slower return of thin stands would also clear dense ones from
+#: cereals.
 KNOWN_MISSES = {
-    "S01": 2.5,
-    "S13": 5.0,
-    "S17": 13.0,
-    "S18": 3.0,
-    "S21": 4.2,
-    "S21b": 2.5,
+    "S01": 2.3,
+    "S13": 5.4,
+    "S17": 3.0,
+    "S18": 2.5,
+    "S21": 2.8,
+    "S21b": 2.2,
     "S24": 40.0,
     "S26": 2.2,
-    "S36": 38.0,
+    "S36": 39.0,
+    "J3": 3.3,
+    "K2": 2.8,
+    "K3": 5.3,
 }
 
 
@@ -295,6 +302,8 @@ def test_every_published_outcome_is_met_within_a_factor_of_two_or_is_a_recorded_
         for trial, percent in zip(trials, predicted, strict=True):
             factor = max(percent / trial.published, trial.published / percent)
             if trial.bound == "<" and percent <= trial.published:
+                factor = 1.0
+            if trial.bound == ">" and percent >= trial.published:
                 factor = 1.0
             if factor > KNOWN_MISSES.get(trial.key, 2.0):
                 wrong[trial.key] = (trial.published, percent)
