@@ -28,8 +28,10 @@ POOL_A_FIELD = 80
 POOL_STEPS = (15, 30, 60, 10_000)  # sequences a field in the first to the last try for whole fields
 PROOF_COLUMNS = 6000
 QUICK_GAP = 5e-4
-GOOD_GAP = 0.02  # a first plan this close to the bound is not sought in a larger pool
+GOOD_GAP = 0.4  # a first plan further from the bound than this is sought again in a larger pool
 KNOWN_PLANS = 6
+EXCHANGE_FIELDS = 4
+EXCHANGE_SHARE = 0.6
 MOMENT = 0.6  # seconds
 LEAST_PATIENCE = 10.0  # seconds for steps without which there is no plan to show
 LISTED = 1500  # a farm with no more sequences than this (mean of a field) is listed, not priced
@@ -513,7 +515,9 @@ class _Search:
                 break
         if not best:
             raise self._no_whole()
-        if not listed and self.left() > 0.0 and self.bound < value - gap * abs(value):
+        if not listed and self.bound < value - gap * abs(value):
+            best, value = self._exchange(best, value, gap)
+        if not listed and self.left() > MOMENT and self.bound < value - gap * abs(value):
             room = value - self.last_bound
             proven = self._all_within(room)
             rows = np.flatnonzero(self._reduced_costs() <= room + TINY * max(1.0, abs(room)))
@@ -525,6 +529,31 @@ class _Search:
                 self.bound = max(self.bound, min(outcome.bound, value))
         self.store.keep(_paths(self.data, self.store, best))
         return _Found(best, value, self.bound, self.rounds)
+
+    def _exchange(self, best: list[int], value: float, gap: float) -> tuple[list[int], float]:
+        """Improve a plan a few fields at a time, the others held, until a whole round brings nothing.
+
+        Takes at most ``EXCHANGE_SHARE`` of the time that is left.
+        """
+        field_of = self.store.columns()[2]
+        count = len(self.data.fields)
+        order = np.random.default_rng(0)
+        until = (1.0 - EXCHANGE_SHARE) * self.left()
+        size, quiet = min(EXCHANGE_FIELDS, count), 0
+        groups: list[Integers] = []
+        while quiet * size < 2 * count and size < count and self.left() > until:
+            if not groups:
+                turn = np.resize(order.permutation(count), -(-count // size) * size)
+                groups = list(turn.reshape(-1, size))
+            free = groups.pop()
+            rows = self._nearest(POOL_A_FIELD, best, value - self.last_bound)
+            rows = rows[np.isin(field_of[rows], free) | np.isin(rows, best)]
+            outcome, chosen = self._integer(rows, max(gap, QUICK_GAP), best, share=0.2, least=MOMENT)
+            better = outcome.objective < value - TINY * abs(value)
+            quiet = 0 if better else quiet + 1
+            if better:
+                best, value = chosen, outcome.objective
+        return best, value
 
     def _reduced_costs(self) -> Floats:
         """What each sequence would cost the linear program at its final prices."""
