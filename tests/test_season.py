@@ -183,6 +183,96 @@ def test_sowing_denser_or_earlier_never_gives_the_weed_more_light_before_bud() -
     assert (light[1:] <= light[0] + 1e-9).all()
 
 
+def spring_barley_after(tillage: str) -> Programme:
+    """A year of spring barley after spring barley, with fall `tillage` and no work on the stubble."""
+    year = programme(
+        tillage,
+        (-55, tillage),
+        (day(4, 6), "field_cultivate"),
+        (day(4, 9), "harrow_seedbed"),
+        (day(4, 10), "drill"),
+        (day(4, 16), "tine_harrow"),
+        (day(5, 8), "tine_harrow"),
+        (day(7, 25), "combine"),
+        crops=(crop("spring_barley", day(4, 10), day(7, 25)),),
+        harvest=day(7, 25),
+        start=-159,
+    )
+    return replace(year, previous="spring_barley")
+
+
+def resting_shoots(response: Response, pair: int, years: int = 12) -> float:
+    """Thistle shoots per m2 in the last of so many years of one pair, from a full stand, likely draw."""
+    reserve = np.array(1.0)
+    for _ in range(years - 1):
+        reserve = response.after(pair, 0, LIKELY, reserve)
+    return float(response.shoots_after(pair, 0, LIKELY, reserve))
+
+
+def test_dense_thistle_holds_on_in_spring_cereals_without_inversion() -> None:
+    # common practice, no source: at rest still several shoots/m2 (3 and more are taken for several). With one
+    # stubble pass a year the model comes to about one shoot: it makes too much of stubble work (S18 below).
+    assert resting_shoots(answer(spring_barley_after("chisel")), 0) >= 3.0
+
+
+def test_yearly_ploughing_leaves_far_less_thistle_than_chiselling() -> None:
+    # Gruber & Claupein (2008): under 2 g against 23-26 g/m2 after 7 years, 8 %. The model misses the figure
+    # (calibration table: S17); a practice that does not invert must still look clearly worse.
+    response = answer(spring_barley_after("plough"), spring_barley_after("chisel"))
+    ploughed, chiselled = (resting_shoots(response, pair, 7) for pair in (0, 1))
+    assert ploughed < 0.4 * chiselled
+
+
+def test_a_row_crop_hoed_twice_does_not_clear_thistle_in_a_year() -> None:
+    # common practice, no source
+    hoed = programme(
+        "beans",
+        (-55, "plough"),
+        (day(5, 5), "field_cultivate"),
+        (day(5, 20), "field_cultivate"),
+        (day(5, 21), "plant_rows"),
+        (day(6, 15), "inter_row_hoe"),
+        (day(6, 29), "inter_row_hoe"),
+        (day(10, 5), "combine_rows"),
+        crops=(crop("soybean", day(5, 21), day(10, 5), row=0.76),),
+        harvest=day(10, 5),
+    )
+    left = answer(hoed).after(0, 0, np.arange(3), 1.0)
+    assert (left > 0.1).all()
+    assert (left < 0.9).all()
+
+
+def test_a_season_of_tillage_every_three_weeks_depletes_much_but_does_not_finish_thistle() -> None:
+    # common practice, no source: "a season depletes much"; Penn State IWM (2017) has about three years for
+    # the end. 3-25 % left after one season is our reading of "much, not all".
+    work = tuple((day(5, 8) + 21 * k, "undercut") for k in range(8))
+    left = answer(programme("fallow", *work)).autumn_after(0, 0, np.arange(3), 1.0)
+    assert (left > 0.03).all()
+    assert (left < 0.25).all()
+
+
+def test_inversion_in_late_fall_makes_the_spring_shoots_later_and_the_weed_no_stronger() -> None:
+    turned, loosened = (spring_barley_after(tillage) for tillage in ("plough", "chisel"))
+    late, early = (trace(p, BOONE, TABLES, "creeping_thistle").emerged for p in (turned, loosened))
+    assert (late <= early + 1e-12).all()
+    half = [int(np.argmax(emerged[180:] >= 0.5)) for emerged in (late, early)]
+    assert 5 <= half[0] - half[1] <= 25  # 220 degC d at 10-15 degC in May
+    response = answer(turned, loosened)
+    ploughed, chiselled = (response.after(pair, np.arange(4), LIKELY, 1.0) for pair in (0, 1))
+    assert (ploughed < chiselled).all()
+
+
+def test_a_cover_crop_killed_in_spring_gives_no_head_start() -> None:
+    rye = crop("winter_rye", -110, day(4, 20), row=0.18)
+    killed = programme("rye", (-110, "drill_cover"), (day(4, 20), "end_cover"), crops=(rye,))
+    kept = programme(
+        "kept", (-110, "drill"), crops=(crop("winter_rye", -110, day(7, 10)),), harvest=day(7, 10)
+    )
+    head = answer(killed, kept).head_start_days
+    assert np.isnan(head[0]).all()
+    assert head[1, 0] > 0
+
+
 # ---------------------------------------------------------------- exactness
 
 
@@ -274,7 +364,7 @@ KNOWN_MISSES = {
     "S01": 2.3,
     "S13": 5.4,
     "S17": 3.0,
-    "S18": 2.5,
+    "S18": 2.3,
     "S21": 2.8,
     "S21b": 2.2,
     "S24": 40.0,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rotation_opt import tables as crop_tables
 from rotation_opt.climate import SEASON_LENGTH, for_station, index_of
 from rotation_opt.errors import TableError
-from rotation_opt.weeds.emergence import share_emerged, shoot_calendar
+from rotation_opt.weeds.emergence import late_target, share_emerged, shoot_calendar
 from rotation_opt.weeds.parameters import WeedParameters, weed_parameters
 from rotation_opt.weeds.pressure import Pressure, light_course, undisturbed
 from rotation_opt.weeds.reserve import STEPS_A_DAY, Course, Surroundings, from_scale, run, settle, to_scale
@@ -92,6 +92,28 @@ def test_sow_thistle_buds_rest_from_september_to_november() -> None:
     assert waking[index_of(250), 3] == 0.0
     assert waking[index_of(250), 0] == 1.0
     assert waking[index_of(200), 3] == 1.0
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(0.0, 400.0), st.floats(0.0, 200.0))
+def test_a_longer_delay_never_has_more_shoots_up_and_leaves_the_autumn_before_alone(
+    delay: float, more: float
+) -> None:
+    sooner = late_target(AROUND.calendar, PARAMETERS, delay)
+    later = late_target(AROUND.calendar, PARAMETERS, delay + more)
+    assert (later <= sooner).all()
+    assert (sooner <= AROUND.calendar.target).all()
+    assert (later[: index_of(0)] == AROUND.calendar.target[: index_of(0)]).all()
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000), st.integers(0, 8), st.floats(1.0, 400.0), st.floats(0.01, 1.0))
+def test_shoots_made_later_never_leave_more_reserve(
+    seed: int, passes: int, delay: float, start: float
+) -> None:
+    before = random_pressure(seed, passes)
+    after = replace(before, delay=np.full(1, delay))
+    assert (reserve_after(after, start) <= reserve_after(before, start) + 1e-9).all()
 
 
 # ---------------------------------------------------------------- light
