@@ -7,8 +7,9 @@ Run from the project folder::
 Each trial is written as programmes of work in the climate of its place. The parameters are found by
 bounded least squares on log errors; what the crop tables judge likely, and how far either way, weighs in
 as a prior, because there are more parameters than trials. Rows J and K are no trials but limits judged by us
-or known to the trade (see `orders`); they are fitted with the rest and shown with it. ``--check`` only compares the values in the
-crop tables with the trials. Nothing is written: values are carried into ``weed_draws.csv`` by hand.
+or known to the trade (see `orders`); they are fitted with the rest and shown with it. ``--check`` only
+compares the values in the crop tables with the trials. Nothing is written: values are carried into
+``weed_draws.csv`` by hand.
 
 Trial figures: Bicksler & Masiunas (2009), De Bruijn & Bork (2006), Bourdot et al. (2016), Graglia et al.
 (2006), Penn State IWM (2017), Hodgson (1968, recalled), Gruber & Claupein (2008), Bakke et al. (1945),
