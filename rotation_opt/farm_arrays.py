@@ -9,9 +9,9 @@ import numpy as np
 from .arrays import FieldData, Flags, Floats, Integers, Limits, OutletData, SelectionData, ShareData
 from .budgets import PairBudgets
 from .climate import Climate
+from .infestation import weed_start
 from .practices import DatedPractice, PracticeList
 from .records import Farm, Field, Programme
-from .infestation import weed_start
 from .season import Response
 from .succession import Succession
 from .tables import Tables
