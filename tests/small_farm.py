@@ -33,7 +33,7 @@ KEPT = (
     "alfalfa_2_leave",
     "fallow",
 )
-"""Ways to grow something that the small farm has to choose from."""
+"""Ways to grow something that the small farm has to choose from, and plain oats beside."""
 
 HAY_TOOLS = ("mower_conditioner", "rake", "round_baler", "forage_harvester")
 
@@ -112,7 +112,8 @@ def _read(text: str) -> Farm:
 
 def small(keep: Iterable[str] = KEPT, **changes: object) -> Farm:
     """The small farm with these practices to choose from and with records changed."""
-    refused = frozenset(TABLES.practices) - frozenset(keep)
+    crops = {TABLES.practices[key].crop for key in keep}  # some practices are called as their crop is
+    refused = frozenset(TABLES.practices) - frozenset(keep) - crops
     return replace(_read(TEXT), **{"refuses": refused, **changes})  # type: ignore[arg-type]
 
 
