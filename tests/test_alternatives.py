@@ -1,0 +1,206 @@
+"""Which plans are shown, how far they are apart, and what is said about each."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from small_farm import Plans, small, with_field
+from strategies import random_data
+
+from rotation_opt.alternatives import (
+    GROUP_WORDS,
+    distance,
+    hay_or_fall_difference,
+    present_paths,
+    today_burden,
+)
+from rotation_opt.arrays import NOT_FARMED, SelectionData
+from rotation_opt.errors import NoPlanError
+
+
+@cache
+def plain() -> Plans:
+    return Plans(small())
+
+
+def numbers(*paths: tuple[str, ...]) -> tuple[tuple[int, ...], ...]:
+    place = {key: index for index, key in enumerate(plain().data.practice_keys)}
+    return tuple(tuple(place[key] if key else NOT_FARMED for key in path) for path in paths)
+
+
+GRAIN = ("soybean", "spring_barley", "soybean")
+WHEAT = ("soybean", "winter_wheat", "soybean")
+HAY = ("oat_alfalfa", "alfalfa_1", "alfalfa_2")
+
+# ---------------------------------------------------------------- how far apart two plans are
+
+
+def plans_of(data: SelectionData, seed: int) -> tuple[tuple[int, ...], ...]:
+    rng = np.random.default_rng(seed)
+    drawn = rng.integers(0, len(data.practice_keys), (len(data.fields), data.years))
+    idle = rng.random(drawn.shape) < 0.1
+    return tuple(tuple(int(p) for p in row) for row in np.where(idle, NOT_FARMED, drawn))
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(seed=st.integers(0, 10**6))
+def test_a_distance_is_a_share_and_the_same_both_ways_and_nothing_to_itself(seed: int) -> None:
+    data = random_data(seed)
+    one, other, third = (plans_of(data, seed + n) for n in range(3))
+    for measure in (distance, hay_or_fall_difference):
+        assert measure(data, one, one) == 0.0
+        assert measure(data, one, other) == measure(data, other, one)
+        assert 0.0 <= measure(data, one, other) <= 1.0
+    if not any(NOT_FARMED in path for plan in (one, other, third) for path in plan):
+        assert distance(data, one, third) <= distance(data, one, other) + distance(data, other, third) + 1e-12
+
+
+def test_a_distance_counts_hectares_of_another_type_of_crop() -> None:
+    data = plain().data  # 10, 8 and 6 ha
+    assert distance(data, numbers(GRAIN, GRAIN, GRAIN), numbers(WHEAT, GRAIN, GRAIN)) == pytest.approx(
+        10 / 72
+    )
+    assert distance(data, numbers(GRAIN, GRAIN, GRAIN), numbers(HAY, GRAIN, GRAIN)) == pytest.approx(30 / 72)
+
+
+def test_another_way_to_grow_the_same_crop_is_no_distance() -> None:
+    data = plain().data
+    stubble = ("soybean", "winter_wheat_stubble", "soybean")
+    assert distance(data, numbers(WHEAT, GRAIN, GRAIN), numbers(stubble, GRAIN, GRAIN)) == 0.0
+
+
+def test_years_that_are_not_farmed_do_not_count() -> None:
+    data = plain().data
+    shorter = ("soybean", "spring_barley", "")
+    assert distance(data, numbers(GRAIN, GRAIN, GRAIN), numbers(shorter, WHEAT, GRAIN)) == pytest.approx(
+        8 / 62
+    )
+    gone = ("", "", "")
+    assert distance(data, numbers(gone, gone, gone), numbers(GRAIN, GRAIN, GRAIN)) == 0.0
+
+
+def test_hay_and_fall_cereals_are_weighed_against_where_either_plan_has_them() -> None:
+    data = plain().data
+    # wheat in one year of 10 ha stays; hay of two years on 8 ha is new: 16 of 26 area-years
+    assert hay_or_fall_difference(
+        data, numbers(WHEAT, GRAIN, GRAIN), numbers(WHEAT, HAY, GRAIN)
+    ) == pytest.approx(16 / 26)
+    assert hay_or_fall_difference(data, numbers(GRAIN, GRAIN, GRAIN), numbers(GRAIN, GRAIN, GRAIN)) == 0.0
+
+
+# ---------------------------------------------------------------- the present rotation
+
+
+def test_the_present_rotation_is_taken_as_the_farm_file_says() -> None:
+    for field in plain().farm.fields:
+        assert plain().plan["as_now"].practices[field.name] == field.as_now
+
+
+def test_where_the_named_way_does_not_fit_another_way_to_grow_the_same_crop_is_taken() -> None:
+    data = plain().data
+    place = {key: index for index, key in enumerate(data.practice_keys)}
+    blocked = data.pair_index.copy()
+    wheat, before = place["winter_wheat"], place["oat"]
+    blocked[before, wheat] = -1
+    farm = with_field(plain().farm, "East", as_now=("oat", "winter_wheat", "corn_grain"))
+    other = replace(data, pair_index=blocked)
+    path = present_paths(other, farm)[0]
+    assert data.practice_keys[path[0]] == "oat"
+    assert data.practice_keys[path[1]] == "winter_wheat_stubble"
+
+
+def test_a_present_rotation_that_does_not_fit_names_field_crops_and_year() -> None:
+    farm = with_field(plain().farm, "East", as_now=("corn_grain", "alfalfa_2", "corn_grain"))
+    with pytest.raises(NoPlanError) as told:
+        present_paths(plain().data, farm)
+    for word in ("East", "alfalfa", "corn grain", "2028"):
+        assert word in str(told.value)
+
+
+# ---------------------------------------------------------------- what is said
+
+
+def test_the_balanced_plan_lies_between_the_ends() -> None:
+    found = plain()
+    assert found.burden("fastest") <= found.burden("balanced") <= found.burden("most_money")
+    assert found.worth("fastest") <= found.worth("balanced") <= found.worth("most_money")
+
+
+def test_a_farm_without_weeds_has_no_balance_to_strike_and_plans_that_come_out_the_same_say_so() -> None:
+    farm = small(keep=("spring_barley", "soybean", "corn_grain"))
+    clean = replace(farm, fields=tuple(replace(field, patches=()) for field in farm.fields))
+    found = Plans(clean)
+    assert "balanced" not in found.plan
+    assert found.burden("fastest") == 0.0
+    one_way = Plans(replace(clean, refuses=clean.refuses | {"corn_grain"}))
+    assert one_way.plan["fastest"].same_as == one_way.plan["most_money"].title
+
+
+def test_what_sets_a_plan_apart_names_shares_of_the_land() -> None:
+    found = plain()
+    assert found.plan["as_now"].apart.startswith("Mostly ")
+    for each in found.chosen():
+        if each.practices != found.plan["as_now"].practices:
+            assert "%" in each.apart or each.apart.startswith("Same types of crop")
+
+
+def test_the_share_said_to_grow_is_that_of_the_plan() -> None:
+    found, group = plain(), "fallow"
+    plan = found.plan["fastest"]
+    land = sum(field.area_ha for field in found.farm.fields) * 3
+    under = sum(
+        field.area_ha
+        for field in found.farm.fields
+        for key in plan.practices[field.name]
+        if found.ground.tables.crops[found.ground.tables.practices[key].crop].group == group
+    )
+    assert under > 0
+    assert f"{GROUP_WORDS[group][0]} (0% to {under / land:.0%})" in plan.apart
+
+
+def test_every_type_of_crop_has_words_for_both_regions() -> None:
+    groups = {crop.group for crop in plain().ground.tables.crops.values()}
+    silent = groups - set(GROUP_WORDS)
+    assert silent <= {"silage"}  # said as it is
+
+
+def test_todays_weeds_are_those_of_fields_that_are_farmed_to_the_end() -> None:
+    whole = today_burden(plain().ground, plain().data)
+    start = plain().ground.starts
+    by_hand = sum(
+        field.area_ha * float(start[field.name].infested_share @ start[field.name].autumn[:, 1])
+        for field in plain().farm.fields
+    )
+    assert whole[1] == pytest.approx(by_hand)
+    leased = Plans(with_field(small(), "East", lease_end_year=2028))
+    north = start["North"]
+    assert today_burden(leased.ground, leased.data)[1] == pytest.approx(
+        6.0 * float(north.infested_share @ north.autumn[:, 1])
+    )
+
+
+def test_money_of_the_fields_adds_up_to_that_of_the_farm() -> None:
+    found = Plans(small(fixed_cost=0.0, feed_need_t=0.0))
+    for each in found.all:
+        fields = {field.name: field.area_ha for field in found.farm.fields}
+        for year in range(3):
+            rows = [row for row in each.fields if row.year == 2027 + year]
+            total = sum(row.net_return_per_ha * fields[row.field] for row in rows)
+            extra = each.figures.extra_labour_cost[year] + each.figures.extra_hire_cost[year]
+            assert total - extra == pytest.approx(each.figures.net_return[year], abs=0.5)
+
+
+def test_land_that_is_cut_and_left_is_counted() -> None:
+    farm = with_field(
+        small(),
+        "West",
+        history=("soybean", "oat_alfalfa"),
+        as_now=("alfalfa_1_leave", "corn_grain", "soybean"),
+    )
+    found = Plans(farm)
+    assert found.plan["as_now"].figures.cut_and_left_ha == (8.0, 0.0, 0.0)
