@@ -80,7 +80,7 @@ def pair_budgets(
     pairs = [(practices[each.previous], practices[each.practice]) for each in programmes]
     nitrogen = np.array([nitrogen_to_buy(before, this, tables) for before, this in pairs], dtype=float)
     material = {key: sown_material(this, tables) for key, this in practices.items()}
-    other = {key: _crop(this, "other_inputs_per_ha", tables) for key, this in practices.items()}
+    other = {key: other_inputs(this, tables) for key, this in practices.items()}
     setting_up = {key: establishment(this, tables) for key, this in practices.items()}
     parts: dict[str, Array] = {
         "sown material": np.array([material[this.key] for _, this in pairs], dtype=float),
@@ -225,6 +225,14 @@ def sown_material(this: Practice, tables: Tables) -> float:
     sown = this.sowing != "none" and not this.needs_stand
     cost = usual(this.crop) * this.sowing_rate_ratio if sown else 0.0
     return cost + sum(usual(crop) for crop in (this.undersown, this.cover) if crop)
+
+
+def other_inputs(this: Practice, tables: Tables) -> float:
+    """Inputs beside nitrogen and seed; a share of them where nothing is carried off. [currency/ha]"""
+    usual = _crop(this, "other_inputs_per_ha", tables)
+    if this.cut_use in ("leave", "graze"):
+        return usual * tables.number_or("crop", this.crop, "other_inputs_left_share", 1.0)
+    return usual
 
 
 def establishment(this: Practice, tables: Tables) -> float:

@@ -203,7 +203,8 @@ def test_alfalfa_covers_the_ground_again_after_the_heat_worked_for_it() -> None:
 # ---------------------------------------------------------------- against dates in a handbook
 
 # Allen et al. (1998), FAO-56, Table 11: days from sowing (alfalfa: from cutting) to effective full cover =
-# initial + development. Each set beside the station that comes nearest to its region.
+# initial + development. Each set beside the station that comes nearest to its region. The growth of field
+# peas, lentils and flax was chosen by this very table: for them it only shows that nothing has moved since.
 CLOSURE = [
     ("corn_grain", "Pendleton OR, airport", day_of(4, 15), 70, 0),  # April, Idaho
     ("field_pea", "Koeln-Stammheim", day_of(5, 15), 40, 0),  # May, Europe
@@ -212,11 +213,11 @@ CLOSURE = [
     ("alfalfa", "Pendleton OR, airport", day_of(6, 15), 25, 0),  # later cuts, Idaho
     ("alfalfa", "Davis CA", day_of(7, 15), 15, 0),  # later cuts, California
     ("spring_barley", "Boone IA", day_of(4, 1), 45, 12),  # March-April, 35-45° N
-    ("oat", "Boone IA", day_of(4, 1), 45, 19),
-    ("spring_wheat", "Boone IA", day_of(4, 1), 45, 21),
-    ("soybean", "Urbana IL", day_of(5, 15), 55, 11),  # May, central USA
-    ("lentil", "Koeln-Stammheim", day_of(4, 15), 50, 31),  # April, Europe
-    ("flax", "Koeln-Stammheim", day_of(4, 15), 60, 11),  # April, Europe
+    ("oat", "Boone IA", day_of(4, 1), 45, 0),
+    ("spring_wheat", "Boone IA", day_of(4, 1), 45, 0),
+    ("soybean", "Urbana IL", day_of(5, 15), 55, 0),  # May, central USA
+    ("lentil", "Koeln-Stammheim", day_of(4, 15), 50, 0),  # April, Europe
+    ("flax", "Koeln-Stammheim", day_of(4, 15), 60, 0),  # April, Europe
     ("sunflower", "Boone IA", day_of(5, 1), 60, -13),  # April-May
 ]
 
@@ -235,6 +236,29 @@ def test_rows_close_within_ten_days_of_the_handbook(
     # full cover: 80 % of the ground, or nine tenths of what a thinner crop ever covers
     days = int(np.argmax(green >= min(0.8, 0.9 * most)))
     assert abs(days - wanted) <= 10
+
+
+@pytest.mark.parametrize(
+    ("station", "sown", "wanted"),
+    [
+        # the same table: initial + development, winter inside them
+        pytest.param(
+            "Pendleton OR, airport",
+            day_of(10, 1) - 365,
+            235,  # October, Idaho
+            marks=pytest.mark.xfail(strict=True, reason="53 days early"),
+        ),
+        pytest.param(
+            "Davis CA",
+            day_of(11, 1) - 365,
+            170,  # November, Mediterranean
+            marks=pytest.mark.xfail(strict=True, reason="45 days early"),
+        ),
+    ],
+)
+def test_winter_wheat_closes_within_ten_days_of_the_handbook(station: str, sown: int, wanted: int) -> None:
+    green = grown(piece("winter_wheat", sown, 210), station=station).green[index_of(sown) :]
+    assert abs(int(np.argmax(green >= 0.8)) - wanted) <= 10
 
 
 # ---------------------------------------------------------------- light and rows
@@ -293,9 +317,6 @@ def test_halving_wide_rows_costs_weeds_the_published_share_of_their_biomass() ->
     assert all(0.40 <= each <= 0.50 for each in left)
 
 
-@pytest.mark.xfail(
-    strict=True, reason="80 % of the ground 71 days after planting at Boone, 11 days late (66 at Urbana)"
-)
 def test_soybean_in_wide_rows_shades_the_ground_two_months_after_planting() -> None:
     # University of Missouri course page (weak source): 76 cm soybean shades the ground about 60 days after
     # planting.

@@ -101,7 +101,8 @@ def cut_days(
     """Days of the cuts that fit in, at most the practice's number; each at bud stage of the hay crop.
 
     A stand, and what was sown the summer before, counts heat from the start of spring growth; a spring sowing
-    from its emergence. No cut falls later than the crop's rest before the killing frost.
+    from its emergence, and more of it where young plants must root first (``heat_sowing_year_cut``). No cut
+    falls later than the crop's rest before the killing frost.
     """
     crop = practice.crop
     if practice.cuts <= 0 or not tables.has("crop", crop, "heat_first_cut"):
@@ -111,7 +112,8 @@ def cut_days(
     start = (emerged if emerged is not None else sown) if spring_sown else calendar.growth
     last = calendar.frost - tables.number_or("crop", crop, "last_cut_rest_days", 0.0)
     days: list[int] = []
-    quantity = "heat_first_cut"
+    young = spring_sown and tables.has("crop", crop, "heat_sowing_year_cut")
+    quantity = "heat_sowing_year_cut" if young else "heat_first_cut"
     while len(days) < practice.cuts and start is not None:
         day = first_day_at(heat, tables.number("crop", crop, quantity), start)
         if day is None or day > last:
