@@ -31,8 +31,9 @@ def fitted(tables: Tables, climate: Climate) -> Tables:
     Returns
     -------
     Tables
-        A copy; the tables themselves if no crop changes.
+        A copy; the tables themselves if no crop changes. What is looked up counts as read in `tables`.
     """
+    fitting = tables
     for crop in tables.crops:
         if not tables.has("crop", crop, MARGIN):
             continue
@@ -42,9 +43,9 @@ def fitted(tables: Tables, climate: Climate) -> Tables:
         high = usual.value if usual.high is None else usual.high
         chosen = min(max(chosen, low), high)
         senescence = tables.number("crop", crop, "heat_senescence") * chosen / usual.value
-        tables = tables.with_change("crop", crop, "heat_maturity", chosen)
-        tables = tables.with_change("crop", crop, "heat_senescence", senescence)
-    return tables
+        fitting = fitting.with_change("crop", crop, "heat_maturity", chosen)
+        fitting = fitting.with_change("crop", crop, "heat_senescence", senescence)
+    return fitting
 
 
 def _heat_wanted(crop: str, tables: Tables, climate: Climate) -> float:
