@@ -228,11 +228,15 @@ def sown_material(this: Practice, tables: Tables) -> float:
 
 
 def other_inputs(this: Practice, tables: Tables) -> float:
-    """Inputs beside nitrogen and seed; a share of them where nothing is carried off. [currency/ha]"""
+    """Inputs beside nitrogen and seed; a share of them where nothing is carried off. [currency/ha]
+
+    Those of a cover crop before are counted too, for instance its inoculant.
+    """
     usual = _crop(this, "other_inputs_per_ha", tables)
+    cover = tables.number_or("crop", this.cover, "other_inputs_per_ha", 0.0) if this.cover else 0.0
     if this.cut_use in ("leave", "graze"):
-        return usual * tables.number_or("crop", this.crop, "other_inputs_left_share", 1.0)
-    return usual
+        usual *= tables.number_or("crop", this.crop, "other_inputs_left_share", 1.0)
+    return usual + cover
 
 
 def establishment(this: Practice, tables: Tables) -> float:
