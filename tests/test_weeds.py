@@ -107,11 +107,12 @@ def test_a_longer_delay_never_has_more_shoots_up_and_leaves_the_autumn_before_al
 
 
 @settings(max_examples=20, deadline=None)
-@given(st.integers(0, 10_000), st.integers(0, 8), st.floats(1.0, 400.0), st.floats(0.01, 1.0))
-def test_shoots_made_later_never_leave_more_reserve(
-    seed: int, passes: int, delay: float, start: float
+@given(st.integers(0, 10_000), st.floats(1.0, 400.0), st.floats(0.01, 1.0))
+def test_shoots_made_later_never_leave_more_reserve_where_no_pass_meets_them(
+    seed: int, delay: float, start: float
 ) -> None:
-    before = random_pressure(seed, passes)
+    # only without a pass between: shoots that come after a hoe has gone by escape it, in the field as here
+    before = random_pressure(seed, 0)
     after = replace(before, delay=np.full(1, delay))
     assert (reserve_after(after, start) <= reserve_after(before, start) + 1e-9).all()
 
