@@ -119,6 +119,14 @@ def test_cover_and_undersown_crops_cost_seed_too():
     assert found.parts["sown material"][2] > alfalfa
 
 
+def test_hay_left_on_the_field_takes_fewer_inputs_than_hay_carried_off():
+    found = money_of(("oat_alfalfa", "alfalfa_1"), ("oat_alfalfa", "alfalfa_1_leave"))
+    carried, left = found.parts["other inputs"]
+    assert carried == pytest.approx(number("alfalfa", "other_inputs_per_ha"))
+    assert left == pytest.approx(carried * number("alfalfa", "other_inputs_left_share"))
+    assert 0.0 < left < carried / 2
+
+
 def test_a_stand_costs_its_establishment_once():
     found = money_of(("soybean", "oat_alfalfa"), ("oat_alfalfa", "alfalfa_1"), ("soybean", "oat"))
     setting_up = TABLES.number_or("crop", "alfalfa", "establishment_per_ha", 0.0)

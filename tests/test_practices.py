@@ -78,6 +78,16 @@ def test_alfalfa_is_cut_in_the_windows_of_the_iowa_trial(cut, first, last):
     assert days_outside(cuts[cut - 1], first, last) == 0
 
 
+@pytest.mark.parametrize("station", ["Boone IA", ROCHESTER, "Wuerzburg"])
+def test_alfalfa_sown_in_spring_is_first_cut_two_months_after_it_came_up(station):
+    # common practice, no source: 60 to 70 days after emergence, at early bloom, and never with the first cut
+    # of older stands
+    young, older = (dated(key, station)[0] for key in ("alfalfa_spring", "alfalfa_1"))
+    assert young.emergence_day is not None
+    assert 55 <= young.cut_days[0] - young.emergence_day <= 75
+    assert young.cut_days[0] > older.cut_days[0] + 14
+
+
 @pytest.mark.parametrize(
     ("practice", "first", "last"),
     [

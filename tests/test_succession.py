@@ -140,6 +140,22 @@ def test_a_hay_stand_goes_on_but_new_alfalfa_does_not_follow_alfalfa() -> None:
     assert RULES.pair_reasons[PLACE["alfalfa_3"], PLACE["alfalfa_spring"]][0] == "alfalfa_break"
 
 
+def test_triticale_does_not_follow_wheat_barley_or_itself_but_rye_may() -> None:
+    # common practice, no source: take-all and foot diseases; rye suffers least and may be sown after
+    for before in ("winter_wheat", "spring_wheat", "spring_barley", "winter_triticale"):
+        reason = RULES.pair_reasons.get((PLACE[before], PLACE["winter_triticale"]))
+        assert key_of(reason) == f"triticale_after_{before}"
+    assert RULES.may_follow[PLACE["winter_triticale"], PLACE["winter_rye"]]
+    assert RULES.may_follow[PLACE["oat"], PLACE["winter_triticale"]]
+
+
+def test_a_smother_crop_is_not_grown_two_years_running() -> None:
+    # common practice, no source: a measure for one summer
+    for before in ("sudangrass", "sudangrass_one_cut"):
+        reason = RULES.pair_reasons.get((PLACE[before], PLACE["sudangrass"]))
+        assert key_of(reason) == "sudangrass_break"
+
+
 def test_a_stand_that_has_not_paid_for_its_sowing_is_not_broken() -> None:
     assert RULES.pair_reasons[PLACE["oat_alfalfa"], PLACE["corn_grain"]][0] == "alfalfa_least"
     assert key_of(RULES.pair_reasons.get((PLACE["alfalfa_1"], PLACE["corn_grain"]))) == "alfalfa_least"

@@ -56,6 +56,14 @@ def test_winter_wheat_follows_what_comes_off_in_summer(early):
     assert may_follow(early, "winter_wheat") == (True, "")
 
 
+@pytest.mark.parametrize("station", [ROCHESTER, "Boone IA"])
+def test_only_rye_sown_very_late_still_follows_soybeans(station):
+    # naturefriend_rye: rye may be sown until the ground freezes
+    assert may_follow("soybean", "winter_rye_very_late", station)[0]
+    for cereal in ("winter_wheat", "winter_wheat_late", "winter_rye"):
+        assert not may_follow("soybean", cereal, station)[0]
+
+
 def test_rye_cover_does_not_follow_late_corn_but_follows_oats():
     good, reason = may_follow("corn_grain", "soybean_rye")
     assert not good
