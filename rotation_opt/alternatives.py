@@ -22,11 +22,10 @@ from rotation_opt.solve import Selected, evaluate, select
 
 Array = npt.NDArray[np.float64]
 
-HALF_WAY = 0.5
-"""Where the balanced plan looks first: this share of the way from most money down to the least burden."""
+STOPS = (0.5, 0.75)
+"""Where the balanced plan is looked for: shares of the way from the burden of most money down to the least.
 
-KNEES = (0.35, 0.65)
-"""Further places tried; the one with most burden taken off per unit of money, against both ends, is kept."""
+The one with most burden taken off per unit of money, against both ends, is kept."""
 
 SAME_PLAN = 0.02
 """Two plans that differ on less of the area-years than this are called the same."""
@@ -189,11 +188,11 @@ def propose(
     except NoPlanError as fault:
         notes.append(str(fault))
     tell("Most money")
-    richest = select(data, Goal(kind="most_money"), time_limit=seconds * 0.35)
+    richest = select(data, Goal(kind="most_money"), time_limit=seconds * 0.3)
     tell("Fastest clean-up")
-    cleanest = select(data, Goal(kind="least_burden"), pools=richest.pools, time_limit=seconds * 0.35)
+    cleanest = select(data, Goal(kind="least_burden"), pools=richest.pools, time_limit=seconds * 0.45)
     tell("Balanced")
-    middle = _balanced(data, richest, cleanest, seconds * 0.3)
+    middle = _balanced(data, richest, cleanest, seconds * 0.25)
     drafts.append(_draft(MOST_MONEY, richest))
     if middle is not None:
         drafts.append(_draft(BALANCED, middle))
@@ -252,14 +251,14 @@ def _balanced(data: SelectionData, richest: Selected, cleanest: Selected, second
     span = max(rich - poor, 1e-9)
     best: tuple[float, Selected] | None = None
     pools: Sequence[Pool] = (*cleanest.pools,)
-    for share in (HALF_WAY, *KNEES):
+    for share in STOPS:
         limit = top - share * (top - bottom)
         try:
             found = select(
                 data,
                 Goal(kind="most_money", burden_most=limit),
                 pools=pools,
-                time_limit=seconds / (1 + len(KNEES)),
+                time_limit=seconds / len(STOPS),
             )
         except NoPlanError:
             continue

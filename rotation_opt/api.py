@@ -202,7 +202,7 @@ def plan(
     farm : Farm or path-like
         A farm, or the file of one.
     years : int, optional
-        Length of the plans, 3 to 5; as in the farm file by default.
+        Length of the plans, 3 to 8; as in the farm file by default.
     tables : Tables, optional
         Crop tables of your own.
     progress : callable, optional

@@ -99,8 +99,8 @@ def test_version_is_that_of_the_package(run):
     [
         (("pln",), "Did you mean 'plan'?"),
         (("plan", TAMARACK, "--year", "4"), "--years"),
-        (("plan", TAMARACK, "--years", "9"), "9 is not a whole number between 3 and 5"),
-        (("plan", TAMARACK, "--years", "four"), "four is not a whole number between 3 and 5"),
+        (("plan", TAMARACK, "--years", "9"), "9 is not a whole number between 3 and 8"),
+        (("plan", TAMARACK, "--years", "four"), "four is not a whole number between 3 and 8"),
         (("plan", TAMARACK, "--width", "5"), "between 40 and 250"),
         (("plan", TAMARACK, "--show", "Ballanced"), "Did you mean Balanced?"),
         (("plan", TAMARACK, "--json", "nowhere/plan.json"), "there is no folder nowhere"),

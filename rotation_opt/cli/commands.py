@@ -83,7 +83,7 @@ def check(farm_file: Path, width: int | None) -> None:
 
 @main.command(short_help="Print alternative rotations side by side.")
 @click.argument("farm_file", metavar="FARM", type=FARM_FILE)
-@click.option("--years", type=Between(3, 5), metavar="N", help="Years to plan, 3 to 5. Default: as in FARM.")
+@click.option("--years", type=Between(3, 8), metavar="N", help="Years to plan, 3 to 8. Default: as in FARM.")
 @click.option(
     "--json",
     "json_file",
