@@ -64,6 +64,14 @@ def test_only_rye_sown_very_late_still_follows_soybeans(station):
         assert not may_follow("soybean", cereal, station)[0]
 
 
+def test_an_early_soybean_lets_wheat_sown_late_follow_near_lake_ontario():
+    # common practice, no source: growers there sow early soybeans where wheat is to follow
+    usual, early = dated("soybean"), dated("soybean_early")
+    assert early.sowing_day == usual.sowing_day
+    assert 10 <= usual.harvest_day - early.harvest_day <= 21
+    assert may_follow("soybean_early", "winter_wheat_late")[0]
+
+
 def test_rye_cover_does_not_follow_late_corn_but_follows_oats():
     good, reason = may_follow("corn_grain", "soybean_rye")
     assert not good

@@ -18,6 +18,8 @@ from rotation_opt.practices.calendar import (
 from rotation_opt.records import Practice
 from rotation_opt.tables import Tables
 
+EARLY_VARIETY = "early_variety"  # tag of practices that give up yield to be off the field sooner
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DatedPractice:
@@ -149,7 +151,7 @@ def date_practice(
             reason = _too_few_cuts(len(cuts), practice.cuts)
     elif crop.product != "none" and sown is not None:
         heat = _heat(climate, tables, crop.key)
-        ripe = first_day_at(heat, tables.number("crop", crop.key, "heat_maturity"), max(sown, 0))
+        ripe = first_day_at(heat, _ripening_heat(practice, tables), max(sown, 0))
         harvest = YEAR if ripe is None else ripe + round(tables.number("crop", crop.key, "dry_down_days"))
         reason = _too_late(ripe, harvest, calendar, region)
         harvest = min(harvest, calendar.freeze)
@@ -167,6 +169,15 @@ def date_practice(
         undersown_day=undersown_day(practice, sown, tables, calendar),
     )
     return dated, reason
+
+
+def _ripening_heat(practice: Practice, tables: Tables) -> float:
+    """Heat to maturity; less for an early variety, but never below the earliest that is grown. [°C d]"""
+    usual = tables.figure("crop", practice.crop, "heat_maturity")
+    if EARLY_VARIETY not in practice.tags:
+        return usual.value
+    early = usual.value * tables.number("crop", practice.crop, "early_variety_share")
+    return early if usual.low is None else max(early, usual.low)
 
 
 def _heat(climate: Climate, tables: Tables, crop: str) -> np.ndarray:
