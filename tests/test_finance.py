@@ -122,3 +122,22 @@ def test_cvar_is_the_least_over_all_edges(losses, level):
 def test_cvar_refuses_a_level_of_one():
     with pytest.raises(ValueError, match="level"):
         finance.cvar_of_loss([1.0], 1.0)
+
+
+FLOWS = st.lists(st.floats(-1e5, 1e5), min_size=1, max_size=12)
+RATES = st.floats(0.001, 0.3)
+
+
+@given(FLOWS, RATES)
+def test_net_present_value_agrees_with_an_independent_library(flows, rate):
+    # reference implementation: npv of the numpy-financial package
+    npf = pytest.importorskip("numpy_financial")
+    assert finance.net_present_value(flows, rate) == pytest.approx(npf.npv(rate, flows), rel=1e-9, abs=1e-6)
+
+
+@given(RATES, st.integers(1, 30))
+def test_annuities_and_capital_recovery_agree_with_an_independent_library(rate, years):
+    # reference implementation: pv and pmt of the numpy-financial package
+    npf = pytest.importorskip("numpy_financial")
+    assert finance.annuity_factor(rate, years) == pytest.approx(-npf.pv(rate, years, 1.0), rel=1e-9)
+    assert finance.capital_recovery_factor(rate, years) == pytest.approx(-npf.pmt(rate, years, 1.0), rel=1e-9)
