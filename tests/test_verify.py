@@ -366,3 +366,12 @@ def test_the_differences_are_given_in_their_units() -> None:
     assert lines[MONEY].largest_difference == pytest.approx(2.0, abs=0.01)
     assert lines[MONEY].unit == "USD"
     assert np.isfinite([line.largest_difference for line in lines.values()]).all()
+
+
+def test_help_with_baling_is_paid_by_the_bale_and_reckoned_the_same_twice() -> None:
+    # an own baler that stands still most of the day, dear hay, and a neighbour who bales what is left
+    farm = small(feed_need_t=60.0, feed_price_per_t=900.0)
+    plans = Plans(with_machine(farm, "round_baler", also_hire=True, hours_a_day=0.3))
+    plan = plans.plan["most_money"]
+    assert max(plan.figures.extra_hire_cost) > 0
+    assert disagreeing(plan, plans.ground) == set()
