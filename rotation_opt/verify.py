@@ -270,7 +270,7 @@ class Recheck:
             price = outlets[0].price_per_t - outlets[0].haul_per_t if outlets else None
             for year, t in enumerate(tonnes):
                 net[year] += t * (self._open_price(crop, year) if price is None else price)
-        net -= np.array(figures.feed_bought_t) * farm.feed_price_per_t
+        net -= np.array(figures.feed_bought_t) * self._bought_hay_price()
         net -= self._extra_labour_cost() + self._extra_hire_cost()
         worst = float(np.abs(net - np.array(figures.net_return)).max())
         return _line("net return, each year", worst, MONEY, farm.currency)
@@ -293,6 +293,15 @@ class Recheck:
                 excess = np.maximum(self._machine()[m] - self.ground.capacity.machine[m], 0.0)
                 total += np.minimum(excess.sum(axis=1), most[m]) * cost[m]
         return _by_plan_year(total)
+
+    def _bought_hay_price(self) -> float:
+        """The farm's own price of bought hay; without one, that of its dearest hay and carriage."""
+        if self.farm.feed_price_per_t > 0.0:
+            return self.farm.feed_price_per_t
+        grown = [each.practice for each in self.ground.practice_list.all]
+        sold = {p.crop for p in grown if self._is_hay(p.crop) and p.cut_use not in ("leave", "graze")}
+        dearest = max((self.budgets.price_per_t[crop] for crop in sold), default=0.0)
+        return dearest * money(self.farm, self.tables, "feed_hay_price_ratio")
 
     def _open_price(self, crop: str, year: int) -> float:
         """Price of tonnes that no named buyer takes: a reduced one where there is a named buyer that year."""

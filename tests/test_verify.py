@@ -375,3 +375,10 @@ def test_help_with_baling_is_paid_by_the_bale_and_reckoned_the_same_twice() -> N
     plan = plans.plan["most_money"]
     assert max(plan.figures.extra_hire_cost) > 0
     assert disagreeing(plan, plans.ground) == set()
+
+
+def test_hay_bought_without_a_price_in_the_farm_file_is_priced_the_same_twice() -> None:
+    plans = Plans(small(feed_need_t=40.0, feed_price_per_t=0.0))
+    plan = plans.plan["most_money"]
+    assert max(plan.figures.feed_bought_t) > 0
+    assert disagreeing(plan, plans.ground) == set()
