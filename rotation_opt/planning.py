@@ -126,7 +126,7 @@ def years_to_target(farm: Farm, plan: Alternative) -> tuple[int | None, int | No
 def _distances(data: SelectionData, proposal: Proposal) -> dict[tuple[str, str], float]:
     drafts = proposal.drafts
     return {
-        (one.key, other.key): distance(data, one.paths, other.paths)
+        (one.key, other.key): float(distance(data, one.paths, other.paths))
         for number, one in enumerate(drafts)
         for other in drafts[number + 1 :]
     }

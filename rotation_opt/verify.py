@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
@@ -133,6 +134,8 @@ class Recheck:
                 self._cash_limit(),
                 self._share_limits(),
                 self._succession(),
+                self._wishes(),
+                self._dates(),
             ]
         return tuple(lines)
 
@@ -411,16 +414,58 @@ class Recheck:
         if rule.kind == "not_after":
             return not (self._member(rule.subject, this) and self._member(rule.other, before))
         if rule.kind == "break":
-            if not self._member(rule.subject, this) or this.needs_stand:
-                return True
-            return not any(self._member(rule.subject, p) for p in path[max(at - rule.years, 0) : at])
+            sown = {*_beside(this), *(() if this.needs_stand else (this.crop,))}
+            stood = {crop for p in path[max(at - rule.years, 0) : at] for crop in (p.crop, *_beside(p))}
+            return not (self._any(rule.subject, sown) and self._any(rule.subject, stood))
         if rule.kind == "run":
             span = path[max(at - rule.years, 0) : at + 1]
             return len(span) <= rule.years or not all(self._member(rule.subject, p) for p in span)
         if rule.kind == "phase_most":
             year = int(this.needs_stand.rpartition(":")[2]) if this.needs_stand else 0
             return not self._member(rule.subject, this) or year <= rule.years
-        return True  # phase_least is asked when the stand is broken, below the selection's own rule
+        stand, _, coming = before.leaves_stand.rpartition(":")
+        goes_on = this.needs_stand == before.leaves_stand
+        return stand != rule.subject or goes_on or int(coming) > rule.years  # phase_least
+
+    def _any(self, subject: str, crops: Iterable[str]) -> bool:
+        return any(belongs(subject, self.tables.crops[crop]) for crop in crops)
+
+    def _wishes(self) -> Check:
+        """Nothing grown that the grower refuses or that a field is closed to."""
+        broken = 0
+        for s in self.seasons:
+            p = s.practice
+            group = self.tables.crops[p.crop].group
+            broken += bool({p.key, p.crop, group, *p.tags} & self.farm.refuses)
+            broken += bool({p.key, p.crop, *_beside(p), group, *p.tags} & s.field.bans)
+        return _line(
+            "nothing grown that is refused, or that a field is closed to", float(broken), 0.0, "broken"
+        )
+
+    def _dates(self) -> Check:
+        """Leases, the day of decision, and the days on which no soil may lie bare."""
+        farm, broken = self.farm, 0
+        decided = (date.fromisoformat(farm.decided_on) - date(farm.first_year, 1, 1)).days
+        covered = {day for first, last in farm.soil_cover for day in _span(first, last)}
+        for s in self.seasons:
+            programme = self.programmes[s.pair]
+            if s.field.lease_end_year is not None:
+                broken += farm.first_year + s.year > s.field.lease_end_year
+            if s.year == 0:
+                broken += any(op.day < decided for op in programme.operations)
+            bare = {day % 365 for first, last in programme.bare_spans for day in range(first, last + 1)}
+            broken += bool(bare & covered)
+        return _line("leases, day of decision and soil cover respected", float(broken), 0.0, "broken")
+
+
+def _beside(practice: Practice) -> tuple[str, ...]:
+    """Crops grown beside the main one: sown under it, or as a cover crop before it."""
+    return tuple(crop for crop in (practice.undersown, practice.cover) if crop)
+
+
+def _span(first: int, last: int) -> Iterable[int]:
+    """Days of the year from first to last, over the new year if need be."""
+    return range(first, last + 1) if first <= last else (*range(first, 365), *range(last + 1))
 
 
 def belongs(subject: str, crop: Crop) -> bool:

@@ -33,6 +33,8 @@ OUTLETS = "contracts met, no buyer given more than he takes"
 CASH = "cash above its floor every year"
 SHARES = "shares of the land kept"
 RULES = "succession rules and windows kept"
+WISHES = "nothing grown that is refused, or that a field is closed to"
+DATES = "leases, day of decision and soil cover respected"
 LINES = {
     RESERVES,
     LOSSES,
@@ -51,6 +53,8 @@ LINES = {
     CASH,
     SHARES,
     RULES,
+    WISHES,
+    DATES,
 }
 
 DAIRY = Outlet(
@@ -299,6 +303,37 @@ def test_the_lines_about_limits_are_left_out_only_for_a_plan_that_says_what_it_b
     }  # fmt: skip
 
 
+def another_farm(plan: Alternative, **changes: object) -> set[str]:
+    """Lines that disagree when the same plan is held against a farm with other wishes or dates."""
+    return disagreeing(plan, replace(found().ground, farm=replace(found().farm, **changes)))  # type: ignore[arg-type]
+
+
+def test_a_crop_the_grower_refuses_shows_in_the_line_of_wishes() -> None:
+    grown = found().ground.tables.practices[good().practices["East"][0]].crop
+    assert another_farm(good(), refuses=frozenset({grown})) == {WISHES}
+
+
+def test_a_crop_that_a_field_is_closed_to_shows_in_the_line_of_wishes() -> None:
+    fields = found().farm.fields
+    grown = found().ground.tables.practices[good().practices["East"][0]].crop
+    closed = (replace(fields[0], bans=frozenset({grown})), *fields[1:])
+    assert another_farm(good(), fields=closed) == {WISHES}
+
+
+def test_work_before_the_day_of_decision_shows_in_the_line_of_dates() -> None:
+    assert another_farm(good(), decided_on="2027-06-30") == {DATES}
+
+
+def test_bare_soil_on_a_covered_day_shows_in_the_line_of_dates() -> None:
+    assert another_farm(good(), soil_cover=((0, 364),)) == {DATES}
+
+
+def test_a_field_used_after_its_lease_shows_in_the_line_of_dates() -> None:
+    fields = found().farm.fields
+    shorter = (replace(fields[0], lease_end_year=2028), *fields[1:])
+    assert another_farm(good(), fields=shorter) == {DATES}
+
+
 # ---------------------------------------------------------------- a rule of succession
 
 
@@ -313,13 +348,13 @@ def made_by_hand(plans: Plans, **paths: tuple[str, ...]) -> Alternative:
 @cache
 def cereals() -> Plans:
     """A farm whose present rotation names these crops, so that every order of them can be worked out."""
-    return Plans(
-        small(
-            fields=tuple(
-                replace(field, as_now=("winter_wheat", "fallow", "corn_grain")) for field in small().fields
-            )
-        )
+    present = (
+        ("winter_wheat", "fallow", "corn_grain"),
+        ("oat_alfalfa", "alfalfa_1", "soybean"),
+        ("winter_wheat", "fallow", "corn_grain"),
     )
+    fields = zip(small().fields, present, strict=True)
+    return Plans(small(fields=tuple(replace(field, as_now=rotation) for field, rotation in fields)))
 
 
 KEPT = ("soybean", "spring_barley", "soybean")
@@ -332,6 +367,7 @@ KEPT = ("soybean", "spring_barley", "soybean")
         pytest.param(("winter_wheat", "corn_grain", "soybean"), {RULES}, id="wheat after spring barley"),
         pytest.param(("corn_grain", "corn_grain", "soybean"), {RULES}, id="corn after corn"),
         pytest.param(("fallow", "corn_grain", "fallow"), {RULES}, id="fallow too soon again"),
+        pytest.param(("oat_alfalfa", "alfalfa_1", "soybean"), {RULES}, id="alfalfa broken after one year"),
     ],
 )
 def test_a_plan_against_a_rule_differs_only_in_the_line_of_the_rules(
