@@ -42,6 +42,7 @@ WORDS: Mapping[str, tuple[str, str]] = {
     "oilseed_rape": ("canola", "oilseed rape"),
     "patch": ("patch", "patch"),
     "plough": ("plow", "plough"),
+    "ploughed": ("plowed", "ploughed"),
     "reserve": ("root reserves", "root reserves"),
     "row_width": ("row spacing", "row width"),
     "shoot": ("shoot", "shoot"),
@@ -61,13 +62,13 @@ SAME: tuple[tuple[str, ...], ...] = (
     # creeping perennial weeds
     (
         "canada thistle", "creeping thistle", "californian thistle", "california thistle", "field thistle",
-        "corn thistle", "cirsium arvense", "acker-kratzdistel", "ackerkratzdistel", "ackerdistel",
-        "chardon des champs", "cirse des champs", "akkerdistel", "åkertistel", "agertidsel",
+        "corn thistle", "cirsium arvense", "thistle", "thistles", "acker-kratzdistel", "ackerkratzdistel",
+        "ackerdistel", "chardon des champs", "cirse des champs", "akkerdistel", "åkertistel", "agertidsel",
     ),
     (
-        "field bindweed", "convolvulus arvensis", "creeping jenny", "small morning glory", "cornbind",
-        "bellbine", "lesser bindweed", "european bindweed", "perennial morning glory", "ackerwinde",
-        "acker-winde", "liseron des champs",
+        "field bindweed", "bindweed", "convolvulus arvensis", "creeping jenny", "small morning glory",
+        "cornbind", "bellbine", "lesser bindweed", "european bindweed", "perennial morning glory",
+        "ackerwinde", "acker-winde", "liseron des champs",
     ),
     (
         "quackgrass", "couch grass", "couch", "common couch", "twitch", "scutch", "quitch", "quack grass",

@@ -225,6 +225,35 @@ def test_a_file_that_cannot_be_written_is_said_and_leaves_nothing(run, tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == ["plan.json"]
 
 
+def test_a_folder_that_may_not_be_written_in_is_said_before_the_work_begins(run, tmp_path, monkeypatch):
+    monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != tmp_path)
+    shown = run("plan", TAMARACK, "--json", tmp_path / "plan.json")
+    assert shown.exit_code == 2
+    assert "nothing may be written in" in shown.stderr
+    assert shown.stdout == ""
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no such device here")
+def test_a_full_disk_gives_one_line_and_no_traceback():
+    arguments, options = child("plan", TAMARACK)
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        shown = subprocess.run(
+            arguments, stdout=full, stderr=subprocess.PIPE, text=True, check=False, **options
+        )
+    assert shown.returncode == 1
+    assert shown.stderr.count("\n") == 1
+    assert "could not be written in full" in shown.stderr
+
+
+def test_a_reader_that_leaves_early_gets_no_traceback():
+    arguments, options = child("sources")
+    with subprocess.Popen(arguments, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **options) as process:
+        process.stdout.readline()
+        process.stdout.close()
+        said = process.stderr.read()
+    assert said == b""
+
+
 def test_ctrl_c_ends_with_130_one_line_and_no_file(tmp_path):
     target = tmp_path / "plan.json"
     arguments, options = child(

@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rotation_opt import cli
+from rotation_opt import tables as real_tables
 from rotation_opt.report import result_json
 from rotation_opt.report.blocks import Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
 from rotation_opt.report.check_page import check_page
@@ -209,11 +210,11 @@ def test_the_summary_says_what_the_result_holds():
     assert rows["Against as now, $ a year"] == ("-", "4,250 more", "2,818 more", "2,079 less")
     assert rows["Cash left in the leanest year, $"][0] == "10,322 in 2027"
     # (402 - 371) x 46.2 = 1432.2 for 0.78 - 0.31 = 4.7 tenths of today's roots
-    assert rows["Each 10 % of today's roots fewer costs, $ a year"][2] == "305"
+    assert rows["Each 10% of today's roots fewer than in B costs, $ a year"][2] == "305"
     assert rows["Weed roots left at the end, % of today's (low to high)"][2] == "31 (10 to 52)"
     assert rows["Years until under 1.0 shoots per m2"] == (
-        "not in 4",
-        "not in 4 (4 to not in 4)",
+        "not in 4\n(12 left)",  # as in the row above it
+        "not in 4\n(7.0 left; 4 at best)",
         "3 (2 to not in 4)",
         "2 (2 to 3)",
     )
@@ -223,7 +224,7 @@ def test_the_summary_says_what_the_result_holds():
     assert rows["Fields that change against as now"] == ("-", "1 of 2", "2 of 2", "2 of 2")
     assert rows["Limits not kept"][:2] == ("1, see below", "none")
     assert rows["How sure it is the best"][2:] == (
-        "proven within 0.41% of the best",
+        "proven within 0.5% of the best",
         "best found, not proven",
     )
 
@@ -262,7 +263,7 @@ def test_cells_changed_against_as_now_carry_a_mark_and_the_others_do_not():
     grids = {section.key: section.blocks[0] for section in page.sections if section.key.startswith("fields:")}
     assert not any("*" in cell for row in grids["fields:as_now"].rows for cell in row)
     most_money = grids["fields:most_money"].rows
-    assert most_money[0] == ("Home 40 (40)", "Oats u*", "Alfalfa 3s*", "Alfalfa 3s*", "Rye*")
+    assert most_money[0] == ("Home 40 (40)", "Oats ua*", "Alfalfa 3s*", "Alfalfa 3s*", "Rye*")
     assert not any("*" in cell for cell in most_money[1])
 
 
@@ -271,6 +272,50 @@ def test_two_practices_never_share_a_short_name():
     short = [names[key] for key in TABLES.practices]
     assert len(set(short)) == len(short)
     assert names["oats_late"] == "Oats (2)"
+
+
+@pytest.mark.parametrize(
+    ("practice", "short"),
+    [
+        ("spring_barley", "S barley"),
+        ("spring_barley_chisel", "S barley n"),
+        ("spring_barley_dense", "S barley d"),
+        ("spring_barley_late", "S barley l"),
+        ("spring_barley_spring_plough", "S barley p"),
+        ("spring_barley_stubble", "S barley w"),
+        ("oat_red_clover", "Oats ur"),
+        ("corn_grain_rye", "Corn cr"),
+        ("alfalfa_2_leave", "Alfalfa y2 3m"),
+    ],
+)
+def test_letters_say_what_differs_from_the_usual_way(practice, short):
+    tables = real_tables.read()
+    words = Wording(fake_result.farm(), tables)
+    names = ShortNames(tables.practices, words)
+    assert names[practice] == short
+    assert len({names[key] for key in tables.practices}) == len(tables.practices)
+    assert "p = plowed in spring" in names.letters()
+    assert "plowed" not in ShortNames(["spring_barley"], words).letters()  # only what stands on the page
+
+
+def test_a_reason_is_said_once_for_all_that_it_keeps_out():
+    left_out = (("lentils", "nobody near buys it"), ("fallow", "no tool"), ("flax", "nobody near buys it"))
+    result = dataclasses.replace(fake_result.result(), left_out=left_out)
+    section = next(each for each in plan_page(result, TABLES).sections if each.key == "left_out")
+    assert section.blocks[0].items == ("Nobody near buys it: lentils; flax.", "No tool: fallow.")
+
+
+def test_a_row_that_no_plan_has_anything_for_is_left_away():
+    result = fake_result.result()
+    none = tuple(
+        dataclasses.replace(
+            plan, figures=dataclasses.replace(plan.figures, cut_and_left_ha=(0.0,) * fake_result.YEARS)
+        )
+        for plan in result.alternatives
+    )
+    label = "Cut and left on the field, acres a year"
+    assert label in summary()
+    assert label not in summary(dataclasses.replace(result, alternatives=none))
 
 
 def test_a_plan_that_came_out_the_same_has_no_column_but_is_named():

@@ -27,6 +27,8 @@ CROPS = {key: (crop.name_us, crop.name_uk) for key, crop in tables.read().crops.
         ("Cirsium arvense", "creeping_thistle"),
         ("Acker-Kratzdistel", "creeping_thistle"),
         ("chardon des champs", "creeping_thistle"),
+        ("thistle", "creeping_thistle"),
+        ("bindweed", "field_bindweed"),
         ("creeping jenny", "field_bindweed"),
         ("Ackerwinde", "field_bindweed"),
         ("couch", "couch_grass"),

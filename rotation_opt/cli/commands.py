@@ -5,6 +5,7 @@ Heavy rooms are imported inside the commands, so that ``--help``, ``--version`` 
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -110,6 +111,10 @@ def plan(
 
     if json_file is not None and not json_file.absolute().parent.is_dir():
         raise click.BadParameter(f"there is no folder {json_file.parent}.", param_hint="--json")
+    if json_file is not None and not os.access(json_file.absolute().parent, os.W_OK):
+        raise click.BadParameter(
+            f"nothing may be written in {json_file.absolute().parent}.", param_hint="--json"
+        )
     farm, tables = _read(farm_file)
     with output.progress() as tell:
         result = planning.plan(farm, tables, years=years, progress=tell)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import sys
 from typing import Any
 
 import click
 
 from rotation_opt.errors import InputError, RotationOptError
 
+NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO})  # of where the report goes
 STOPPED = 130  # what shells use for "ended by Ctrl-C"
 
 
@@ -23,6 +27,12 @@ class Commands(click.Group):
         except KeyboardInterrupt:
             click.echo("Stopped. No file was written.", err=True)
             ctx.exit(STOPPED)
+        except OSError as fault:
+            if fault.errno not in NO_ROOM or fault.filename is not None:
+                raise
+            _silence()
+            click.echo(f"Error: the report could not be written in full ({fault.strerror}).", err=True)
+            ctx.exit(1)
 
 
 def _in_words(fault: RotationOptError) -> str:
@@ -30,3 +40,10 @@ def _in_words(fault: RotationOptError) -> str:
         listed = "\n".join(f"  - {one}" for one in fault.faults)
         return f"{len(fault.faults)} things to put right:\n{listed}"
     return str(fault)
+
+
+def _silence() -> None:
+    """What is still held for standard output cannot go there either: let it go nowhere, without a word."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)

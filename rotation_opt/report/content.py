@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from rotation_opt import units
 from rotation_opt.records import Alternative, Farm, Result
 from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Page, Paragraph, Section
-from rotation_opt.report.field_years import ShortNames, field_table, letter_legend, practices_of
+from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.sources_page import MARKS, used_figures
 from rotation_opt.report.summary import AS_NOW, Reading, side_by_side
@@ -28,7 +28,8 @@ NET_RETURN = (
 WEED_ROOTS = (
     "Weed roots = the living root store in late autumn, all fields together that are farmed to the end. "
     "Plans are chosen by the roots of all years, the last year counting most. Low to high shows how far the "
-    "weeds may answer better or worse than the likely course; a single season may differ more than that."
+    "weeds may answer better or worse than the likely course; a single season may differ more than that. "
+    "Shoots of a hoed crop are those up after the hoe: there the roots tell more than the shoots."
 )
 
 
@@ -61,9 +62,9 @@ def plan_page(result: Result, tables: Tables, shown: Sequence[str] | None = None
             _weeds_today(result, words),
             _plans(reading, plans),
             _summary(reading, columns),
-            *(_fields(reading, plan, names) for plan in columns),
-            _legend(names, words),
             *_price(reading, columns),
+            *(_fields(reading, plan, names, first=plan is columns[0]) for plan in columns),
+            _legend(names),
             _limits(reading, columns),
             *_checks(reading, columns),
             *_background(result, tables),
@@ -153,20 +154,18 @@ def _summary(reading: Reading, columns: Sequence[Alternative]) -> Section:
     )
 
 
-def _fields(reading: Reading, plan: Alternative, names: ShortNames) -> Section:
+def _fields(reading: Reading, plan: Alternative, names: ShortNames, *, first: bool) -> Section:
+    """One plan; what the letters mean stands below the first, where it is needed."""
+    blocks: list[Block] = [field_table(reading, plan, names)]
+    if first:
+        blocks.append(Bullets(items=names.letters()))
     return Section(
-        key=f"fields:{plan.key}",
-        title=f"Fields and years, {reading.heading(plan)}",
-        blocks=(field_table(reading, plan, names),),
+        key=f"fields:{plan.key}", title=f"Fields and years, {reading.heading(plan)}", blocks=tuple(blocks)
     )
 
 
-def _legend(names: ShortNames, words: Wording) -> Section:
-    return Section(
-        key="legend",
-        title="What the short names mean",
-        blocks=(Paragraph(text=letter_legend(words)), names.legend()),
-    )
+def _legend(names: ShortNames) -> Section:
+    return Section(key="legend", title="What the short names mean", blocks=(names.legend(),))
 
 
 def _price(reading: Reading, columns: Sequence[Alternative]) -> list[Section]:
@@ -174,9 +173,9 @@ def _price(reading: Reading, columns: Sequence[Alternative]) -> list[Section]:
     planned = sorted(
         (plan for plan in columns if plan.key != AS_NOW), key=lambda plan: -reading.roots_left(plan)[1]
     )
-    steps = list(itertools.pairwise(planned))
     if reading.as_now in columns and reading.as_now is not None:
-        steps = [(reading.as_now, plan) for plan in planned] + steps
+        planned = [reading.as_now, *planned]
+    steps = list(itertools.pairwise(planned))
     sentences = [_step(reading, before, after) for before, after in steps]
     if not sentences:
         return []
@@ -242,7 +241,7 @@ def _background(result: Result, tables: Tables) -> list[Section]:
             Section(
                 key="left_out",
                 title="Left out, and why",
-                blocks=(Grid(header=("What", "Why"), rows=tuple(result.left_out)),),
+                blocks=(Bullets(items=_by_reason(result.left_out)),),
             )
         )
     if result.assumptions:
@@ -260,6 +259,16 @@ def _background(result: Result, tables: Tables) -> list[Section]:
     blocks = [Paragraph(text=text) for text in (_figures_used(tables), ESTIMATE) if text]
     sections.append(Section(key="sources", title="Where the figures come from", blocks=tuple(blocks)))
     return sections
+
+
+def _by_reason(left_out: Sequence[tuple[str, str]]) -> tuple[str, ...]:
+    """Each reason once, with all that it keeps out."""
+    names: dict[str, list[str]] = {}
+    for name, reason in left_out:
+        names.setdefault(reason, []).append(name)
+    return tuple(
+        f"{capital(reason.rstrip('. '))}: {'; '.join(kept_out)}." for reason, kept_out in names.items()
+    )
 
 
 def _figures_used(tables: Tables) -> str:

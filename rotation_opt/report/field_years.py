@@ -10,17 +10,19 @@ from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording, percent_figure
 
 CHANGED = "*"
-CUT_LETTER = {"sell": "s", "leave": "l", "graze": "g"}
+CUT_LETTER = {"sell": "s", "leave": "m", "graze": "g"}
+WORK_IN_SPRING = frozenset({"spring", "sowing"})  # what a date counts from
 
 
 class ShortNames:
-    """A short name for every practice on the page; two practices never share one.
+    """A short name for every practice on the page: the crop, then letters that say how it is grown.
+
+    Two practices never share one: those that the letters cannot tell apart are numbered.
 
     Parameters
     ----------
     practices : iterable of str
-        Practice keys. Where the name alone is not enough they are numbered, the usual way to grow the crop
-        first, then in the order given.
+        Practice keys. Numbers go to the usual way to grow the crop first, then in the order given.
     wording : Wording
         Words of the farm.
     """
@@ -28,11 +30,12 @@ class ShortNames:
     def __init__(self, practices: Iterable[str], wording: Wording) -> None:
         self._wording = wording
         self._names: dict[str, str] = {}
+        self._said: set[str] = set()
         taken: dict[tuple[str, str], int] = {}
         for key in sorted(dict.fromkeys(practices), key=lambda key: not self._is_usual(key)):
             practice = wording.practice_record(key)
             crop = key if practice is None else practice.crop
-            letters = "" if practice is None else _letters(practice)
+            letters = "" if practice is None else self._letters(practice)
             short = wording.crop_short(crop)
             number = taken[short, letters] = taken.get((short, letters), 0) + 1
             self._names[key] = " ".join(
@@ -46,33 +49,71 @@ class ShortNames:
     def __getitem__(self, practice: str) -> str:
         return self._names[practice]
 
+    def _letters(self, practice: Practice) -> str:
+        words = []
+        if stand_year := practice.needs_stand.rpartition(":")[2]:
+            words.append(self._say("y", f"y{stand_year}"))
+        if practice.cut_use:
+            letter = CUT_LETTER[practice.cut_use]
+            words.append(self._say(f"3{letter}", f"{practice.cuts or ''}{letter}"))
+        if practice.cover:
+            words.append(self._say("c", f"c{_initial(practice.cover.removeprefix('cover_'))}"))
+        if practice.undersown:
+            words.append(self._say("u", f"u{_initial(self._wording.crop_short(practice.undersown))}"))
+        if not practice.usual and not practice.needs_stand:
+            ways = (
+                ("d", "dense" in practice.tags),
+                ("e", "early_variety" in practice.tags),
+                ("h", "hoe" in practice.tags and "wide_rows" not in practice.tags),
+                ("l", "late_sowing" in practice.tags and practice.sowing_shift_days > 0),
+                ("n", bool(practice.tags & {"no_plough", "after_fallow"})),
+                ("p", self._ploughed_in_spring(practice)),
+                ("w", "tillage_many" in practice.tags and practice.between.startswith("stubble")),
+            )
+            words.append("".join(self._say(letter, letter) for letter, is_so in ways if is_so))
+        return " ".join(filter(None, words))
+
+    def _say(self, letter: str, text: str) -> str:
+        self._said.add(letter)
+        return text
+
+    def _ploughed_in_spring(self, practice: Practice) -> bool:
+        return any(
+            step.operation == "plough" and step.anchor in WORK_IN_SPRING
+            for step in self._wording.tables.programmes.get(practice.between, ())
+        )
+
     def legend(self) -> Grid:
         """Every short name and what it stands for."""
         rows = sorted((short, self._wording.practice(key)) for key, short in self._names.items())
         return Grid(header=("Short", "In full"), rows=tuple(rows))
 
+    def letters(self) -> tuple[str, ...]:
+        """What the marks and the letters in the cells mean; only those that stand in one."""
+        words = self._wording
+        meanings = {
+            "3s": "3s = three cuts sold or fed",
+            "3m": "3m = three cuts left as mulch",
+            "3g": "3g = grazed three times",
+            "y": "y2 = second year of the stand",
+            "c": "c = after a cover crop, its first letter follows",
+            "u": f"u = another crop {words.word('undersown')}, its first letter follows",
+            "d": "d = denser: more seed, mostly in narrow rows",
+            "e": "e = early variety",
+            "h": "h = hoed",
+            "l": "l = sown later than usual",
+            "n": f"n = not {words.word('ploughed')}",
+            "p": f"p = {words.word('ploughed')} in spring",
+            "w": "w = worked several times between the crops",
+        }
+        said = [meaning for letter, meaning in meanings.items() if letter in self._said]
+        if any("(2)" in short for short in self._names.values()):
+            said.append("(2) = grown in yet another way")
+        return (f"{CHANGED} = other than as now", *said)
 
-def _letters(practice: Practice) -> str:
-    parts = []
-    stand_year = practice.needs_stand.rpartition(":")[2]
-    if stand_year:
-        parts.append(f"y{stand_year}")
-    if practice.cut_use:
-        parts.append(f"{practice.cuts or ''}{CUT_LETTER[practice.cut_use]}")
-    if practice.cover:
-        parts.append("c")
-    if practice.undersown:
-        parts.append("u")
-    return " ".join(parts)
 
-
-def letter_legend(wording: Wording) -> str:
-    """What the letters and marks in the cells mean."""
-    return (
-        f"{CHANGED} = other than as now. Letters: 3s = three cuts sold or fed, 3l = three cuts left on the "
-        f"field, g = grazed, y2 = second year of the stand, c = cover crop before it, "
-        f"u = another crop {wording.word('undersown')}. (2) = the same crop grown in another way."
-    )
+def _initial(name: str) -> str:
+    return name[:1].lower()
 
 
 def practices_of(plans: Sequence[Alternative]) -> list[str]:

@@ -11,10 +11,10 @@ from rotation_opt.report.wording import Wording, capital, percent, percent_figur
 
 HOW_TO_READ = (
     "Head start = days from the crop leaving so little light that the weed grows less, to half of the weed's "
-    "shoots being up; a minus means that the weed is first. It is counted from January 1, so the largest "
-    "figure means dark since winter. Light = mean share of full light that reaches the weed from its first "
-    "shoots to bud stage. Roots = living root store in late autumn when it was full at the start (likely, "
-    "then low to high)."
+    "shoots being up; a minus means that the weed is first, never that the crop does not leave so little. It "
+    "is counted from January 1, so the largest figure means dark since winter. Light = mean share of full "
+    "light that reaches the weed from its first shoots to bud stage. Roots = living root store in late "
+    "autumn when it was full at the start (likely, then low to high)."
 )
 
 
@@ -119,11 +119,16 @@ def _who_is_first(course: SeasonCourse, words: Wording) -> str:
 
 
 def _line(row: SeasonRow, words: Wording) -> tuple[str, ...]:
-    head_start = "never that dark" if row.head_start_days is None else f"{row.head_start_days:.0f}"
+    head_start = "never" if row.head_start_days is None else f"{row.head_start_days:.0f}"
     return (
         words.practice(row.practice),
-        words.practice(row.previous),
+        words.crop_short(_crop_of(row.previous, words)),
         head_start,
         percent_figure(row.light),
         percent_range(row.reserve_end),
     )
+
+
+def _crop_of(practice: str, words: Wording) -> str:
+    record = words.practice_record(practice)
+    return practice if record is None else record.crop

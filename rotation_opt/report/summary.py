@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import ceil
 
 from rotation_opt import units
 from rotation_opt.records import Alternative, Result
@@ -21,6 +22,7 @@ from rotation_opt.report.wording import (
 AS_NOW = "as_now"
 MOST_MONEY = "most_money"
 NO_FIGURE = "-"
+CUT_AND_LEFT = "Cut and left on the field"  # a row that is left away where no plan does it
 PROVEN = 0.00005  # a gap that rounds to nothing in the figures printed
 NO_PROOF = 1.0  # a gap as large as the figure itself says nothing
 
@@ -78,7 +80,8 @@ class Reading:
         years = range(1, len(plan.figures.burden))
         return percent_figure(mean([self.roots_left(plan, year)[1] for year in years]))
 
-    def worst_field(self, plan: Alternative) -> str:
+    def _worst_of_last_year(self, plan: Alternative) -> tuple[tuple[float, float, float], str, str]:
+        """Shoots per m2 where there are most in the last year, with field and weed."""
         last = max((entry.year for entry in plan.fields), default=0)
         stands = [
             (shoots, entry.field, weed)
@@ -86,18 +89,23 @@ class Reading:
             if entry.year == last
             for weed, shoots in entry.shoots_per_m2.items()
         ]
-        if not stands:
+        return max(stands, key=lambda stand: stand[0][1], default=((0.0, 0.0, 0.0), "", ""))
+
+    def worst_field(self, plan: Alternative) -> str:
+        shoots, field, weed = self._worst_of_last_year(plan)
+        if not field:
             return "0"
-        shoots, field, weed = max(stands, key=lambda stand: stand[0][1])
         return f"{self.wording.shoots(shoots)}\n{self.wording.weed_short(weed)}, {field}"
 
     def years_to_target(self, plan: Alternative) -> str:
         low, likely, high = self.result.years_to_target.get(plan.key, (None, None, None))
         never = f"not in {self.result.farm.years}"
-        text = never if likely is None else str(likely)
+        if likely is None:
+            left = units.density_text(self._worst_of_last_year(plan)[0][1])
+            return f"{never}\n({left} left{f'; {low} at best' if low is not None else ''})"
         if low == high:
-            return text
-        return f"{text} ({never if low is None else low} to {never if high is None else high})"
+            return str(likely)
+        return f"{likely} ({low} to {never if high is None else high})"
 
     # ------------------------------------------------------------ money
 
@@ -158,8 +166,8 @@ class Reading:
     def hired(self, plan: Alternative) -> str:
         hours = {machine: mean(by_year) for machine, by_year in plan.figures.hired_hours.items()}
         lines = [
-            f"{self.wording.machine(machine)} {units.figure(value, 2)}"
-            for machine, value in hours.items()
+            f"{self.wording.machine(machine)} {f'{value:,.0f}' if value >= 0.95 else 'under 1'}"
+            for machine, value in sorted(hours.items(), key=lambda each: -each[1])
             if value > 0.05
         ]
         return "\n".join(lines) if lines else "none"
@@ -238,7 +246,9 @@ class Reading:
             return "best found, not proven"
         if gap < PROVEN:
             return "proven the best"
-        return f"proven within {units.figure(gap * 100.0, 2)}% of the best"
+        return (
+            f"proven within {ceil(gap * 1000.0 - 1e-9) / 10.0:.1f}% of the best"  # never more than is proven
+        )
 
     def second_reckoning(self, plan: Alternative) -> str:
         checks = self.result.checks.get(plan.key, ())
@@ -266,6 +276,9 @@ def side_by_side(reading: Reading, plans: Sequence[Alternative]) -> Grid:
     words = reading.wording
     money = words.money_unit
     target = units.density_text(reading.result.farm.target_shoots_per_m2)
+    best = reading.most_money
+    than = f" than in {reading.letter(best)}" if best is not None else ""
+    cleaner = f"Each 10% of today's roots fewer{than} costs"
     groups: list[list[tuple[str, Answer]]] = [
         [
             ("Weed roots left at the end, % of today's (low to high)", reading.roots),
@@ -278,7 +291,7 @@ def side_by_side(reading: Reading, plans: Sequence[Alternative]) -> Grid:
             (f"Net return, whole farm, {money} a year", reading.whole_farm),
             (f"Against as now, {money} a year", reading.against_now),
             (f"Cash left in the leanest year, {money}", reading.leanest),
-            (f"Each 10 % of today's roots fewer costs, {money} a year", reading.price_of_cleaner),
+            (f"{cleaner}, {money} a year", reading.price_of_cleaner),
         ],
         [
             ("Busiest half-month, hours needed of own hours", reading.busiest),
@@ -288,7 +301,7 @@ def side_by_side(reading: Reading, plans: Sequence[Alternative]) -> Grid:
         ],
         [
             (f"Hay, {words.hay_unit} a year", reading.hay),
-            (f"Cut and left on the field, {words.area_unit} a year", reading.cut_and_left),
+            (f"{CUT_AND_LEFT}, {words.area_unit} a year", reading.cut_and_left),
             ("Land in hay, % over the years", lambda plan: percent_figure(reading.land_share(plan, "hay"))),
             (
                 f"Land in {words.word('autumn_sown')} cereals, % over the years",
@@ -311,6 +324,7 @@ def side_by_side(reading: Reading, plans: Sequence[Alternative]) -> Grid:
     rows: list[tuple[str, ...]] = []
     for group in groups:
         starts.add(len(rows))
-        rows += [(label, *(answer(plan) for plan in plans)) for label, answer in group]
+        answers = [(label, *(answer(plan) for plan in plans)) for label, answer in group]
+        rows += [row for row in answers if not (row[0].startswith(CUT_AND_LEFT) and set(row[1:]) == {"0.0"})]
     header = ("Question", *(reading.heading(plan) for plan in plans))
     return Grid(header=header, rows=tuple(rows), groups=frozenset(starts - {0}), even=True)
