@@ -10,13 +10,14 @@ import time
 import types
 from pathlib import Path
 
+import click
 import fake_result
 import pytest
 from click.testing import CliRunner
 
 import rotation_opt
 from rotation_opt import cli, errors
-from rotation_opt.cli import output
+from rotation_opt.cli import choices, output
 
 ROOT = Path(__file__).parent.parent
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -231,6 +232,15 @@ def test_a_folder_that_may_not_be_written_in_is_said_before_the_work_begins(run,
     assert shown.exit_code == 2
     assert "nothing may be written in" in shown.stderr
     assert shown.stdout == ""
+
+
+def test_a_plan_that_there_never_is_is_turned_down_before_the_work_begins(run):
+    shown = run("plan", "examples/lindenhang.toml", "--show", "balansed")
+    assert shown.exit_code == 2
+    assert "Did you mean Balanced?" in shown.stderr
+    with pytest.raises(click.BadParameter):
+        choices.any_title("zzz")
+    choices.any_title("d")
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no such device here")

@@ -20,7 +20,7 @@ from rotation_opt.report import result_json
 from rotation_opt.report.blocks import Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
 from rotation_opt.report.check_page import check_page
 from rotation_opt.report.content import plan_page
-from rotation_opt.report.field_years import ShortNames
+from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.season_page import course_page, season_page
 from rotation_opt.report.season_plot import day_half_up, first_day_dark, plot
 from rotation_opt.report.sources_page import all_figures, sources_page
@@ -296,6 +296,20 @@ def test_letters_say_what_differs_from_the_usual_way(practice, short):
     assert len({names[key] for key in tables.practices}) == len(tables.practices)
     assert "p = plowed in spring" in names.letters()
     assert "plowed" not in ShortNames(["spring_barley"], words).letters()  # only what stands on the page
+
+
+def test_a_crop_and_its_letters_stay_on_one_line_in_five_years_at_80_columns():
+    cells = ("Soybeans d*", "S barley n*", "W wheat ur*", "Corn co*", "not farmed")
+    row = ("Nichols rented (64) lease to 2029", *cells)
+    header = ("Field (acres)", "2027", "2028", "2029", "2030", "2031")
+    result = fake_result.result()
+    words = Wording(result.farm, TABLES)
+    plan = result.alternatives[0]
+    real = field_table(Reading(result, words), plan, ShortNames(practices_of([plan]), words))
+    grid = dataclasses.replace(real, header=header, rows=(row,))
+    page = Page(title="t", lead=(), sections=(Section(key="k", title="t", blocks=(grid,)),))
+    lines = render(page, 80).splitlines()
+    assert any(all(cell in line for cell in cells) for line in lines)
 
 
 def test_a_reason_is_said_once_for_all_that_it_keeps_out():

@@ -41,6 +41,14 @@ def weed(tables: Tables, wanted: str) -> str:
     return pick("--weed", wanted, names)
 
 
+def any_title(wanted: str) -> None:
+    """Turn down what no plan is ever called, before the long work begins."""
+    from rotation_opt.alternatives import TITLES
+
+    letters = "ABCDEFGHIJ"
+    pick("--show", wanted, {said: (key, letters[n]) for n, (key, said) in enumerate(TITLES.items())})
+
+
 def title(result: Result, wanted: str) -> str:
     """Title of an alternative, by title, key or letter."""
     names = {

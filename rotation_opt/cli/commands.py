@@ -109,6 +109,8 @@ def plan(
     from rotation_opt.report import result_json
     from rotation_opt.report.content import plan_page
 
+    for wanted in shown:
+        choices.any_title(wanted)
     if json_file is not None and not json_file.absolute().parent.is_dir():
         raise click.BadParameter(f"there is no folder {json_file.parent}.", param_hint="--json")
     if json_file is not None and not os.access(json_file.absolute().parent, os.W_OK):

@@ -46,13 +46,15 @@ class Grid:
     """A table. The first column names the row and is repeated when the table has to be split.
 
     ``groups`` holds the index of each row that starts a new group of rows, to be set off by a rule.
-    ``even`` gives all columns but the first the same width, as for things to be compared.
+    ``even`` gives all columns but the first the same width, as for things to be compared; ``name_share`` is
+    the share of the width that is then kept for the names of the rows.
     """
 
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     groups: frozenset[int] = frozenset()
     even: bool = False
+    name_share: float = 0.3
 
 
 Block = Paragraph | Entries | Bullets | Drawing | Grid

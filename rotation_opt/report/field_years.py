@@ -11,6 +11,7 @@ from rotation_opt.report.wording import Wording, percent_figure
 
 CHANGED = "*"
 CUT_LETTER = {"sell": "s", "leave": "m", "graze": "g"}
+NAME_SHARE = 0.2  # narrow, so that a crop and its letters stay on one line in a table of five years
 WORK_IN_SPRING = frozenset({"spring", "sowing"})  # what a date counts from
 
 
@@ -150,10 +151,10 @@ def field_table(reading: Reading, plan: Alternative, names: ShortNames) -> Grid:
         percent_figure(reading.roots_left(plan, place)[1]) for place in range(1, len(plan.figures.burden))
     )
     rows.append((f"Net return, {words.money_unit}", *money))
-    rows.append(("Weed roots after it, % of today's", *roots))
+    rows.append(("Weed roots, % of today's", *roots))
     header = (f"Field ({words.area_unit})", *(str(year) for year in years))
     filled = tuple((*row, *("",) * (len(header) - len(row)))[: len(header)] for row in rows)
-    return Grid(header=header, rows=filled, groups=frozenset({fields}), even=True)
+    return Grid(header=header, rows=filled, groups=frozenset({fields}), even=True, name_share=NAME_SHARE)
 
 
 def _field_cell(field: Field, words: Wording) -> str:

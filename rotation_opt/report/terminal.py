@@ -20,7 +20,6 @@ from rotation_opt.report.blocks import Block, Bullets, Drawing, Entries, Grid, P
 NARROWEST = 40
 GAP = 2  # blanks between columns: one of padding and one of the divider
 FEWEST_COLUMNS = 2  # the row's name and one more
-NAME_SHARE = 0.3  # of the width for the names of rows, where the other columns are even
 
 RULES = box.Box(
     "----\n    \n----\n    \n----\n----\n    \n----\n",
@@ -195,7 +194,7 @@ class _Sheet:
             self.table(grid, cells, columns)
 
     def table(self, grid: Grid, cells: list[list[Text]], columns: list[int]) -> None:
-        widths = _widths([[row[column] for column in columns] for row in cells], self.width, grid.even)
+        widths = _widths([[row[column] for column in columns] for row in cells], self.width, grid)
         table = Table(box=RULES, show_edge=False, padding=(0, GAP - 1, 0, 0), pad_edge=False)
         for place, column in enumerate(columns):
             table.add_column(cells[0][column], width=widths[place], overflow="fold", vertical="top")
@@ -242,14 +241,14 @@ def _ease(cells: list[list[Text]], column: int, width: int) -> tuple[int, float]
     return -sum(-(-line // width) - 1 for line in lines), width / max(lines)
 
 
-def _widths(cells: list[list[Text]], width: int, even: bool) -> list[int]:
+def _widths(cells: list[list[Text]], width: int, grid: Grid) -> list[int]:
     """Widths that keep every word whole where that is possible, and spread what is left fairly."""
     columns = range(len(cells[0]))
     least = [max(_longest_word(row[column]) for row in cells) for column in columns]
     most = [max(_longest_line(row[column]) for row in cells) for column in columns]
     room = _room(width, len(least))
-    if even and len(least) > FEWEST_COLUMNS:
-        share = min(int(room * (1.0 - NAME_SHARE)) // (len(least) - 1), max(most[1:]))
+    if grid.even and len(least) > FEWEST_COLUMNS:
+        share = min(int(room * (1.0 - grid.name_share)) // (len(least) - 1), max(most[1:]))
         names = min(room - share * (len(least) - 1), most[0])
         if share >= max(least[1:]) and names >= least[0]:
             return [names] + [share] * (len(least) - 1)
