@@ -37,6 +37,9 @@ HAY_AND_FALL = ("hay", "fall cereal")
 FEW = 1.0 / 3.0
 """Plans that differ in less than this share of their hay and fall-cereal decisions say why."""
 
+NAMED = 3
+"""Fields and years named where a rule is broken in many."""
+
 LEAST_T = 1e-6
 OPEN_MARKET = "open market"
 
@@ -106,7 +109,7 @@ def hay_or_fall_difference(
     """Share of the hay and fall-cereal decisions on which two plans differ.
 
     Of the area-years with hay or a fall cereal in either plan, those on which the other does not have the
-    same of the two; 0 if neither plan has any.
+    same of the two; 0 if neither plan has any, since then nothing was decided.
     """
     kinds = [group if group in HAY_AND_FALL else "" for group in data.groups]
     either = differs = 0.0
@@ -220,12 +223,21 @@ def _with_notes(data: SelectionData, farm: Farm, drafts: Sequence[Draft]) -> tup
             for other in drafts[:number]
             if other.key != AS_NOW and hay_or_fall_difference(data, other.paths, draft.paths) < FEW
         ]
-        note = (
-            f"Hay and {fall} cereals stand mostly where they do in {' and '.join(alike)}: "
-            "what differs is the other crops and the work in them"
+        others = " and ".join(alike)
+        where = (
+            f"stand mostly where they do in {others}"
+            if _has_any(data, draft)
+            else f"have no place, as in {others}"
         )
+        note = f"Hay and {fall} cereals {where}: what differs is the other crops and the work in them"
         noted.append(replace(draft, notes=(*draft.notes, f"{note}.")) if alike else draft)
     return tuple(noted)
+
+
+def _has_any(data: SelectionData, draft: Draft) -> bool:
+    """Whether a plan has hay or a fall cereal anywhere."""
+    grown = {data.groups[int(data.group_of[p])] for path in draft.paths for p in path if p != NOT_FARMED}
+    return bool(grown & set(HAY_AND_FALL))
 
 
 def _differs(one: Draft, other: Draft) -> bool:
@@ -314,11 +326,34 @@ def _describe(
         },
         figures=figures,
         fields=_field_years(ground, data, draft, traces),
-        breaks=tuple(draft.figures.breaks),
+        breaks=(*draft.figures.breaks, *(_rules_broken(ground, data, draft) if draft is now else ())),
         proven_gap=draft.gap,
         same_as=same_as,
         notes=draft.notes,
     )
+
+
+def _rules_broken(ground: Groundwork, data: SelectionData, draft: Draft) -> tuple[str, ...]:
+    """Rules of succession, wishes and dates that a plan does not keep: only the present rotation may.
+
+    One sentence a rule, with the fields and years it is broken in.
+    """
+    where: dict[str, list[str]] = {}
+    sentence: dict[str, str] = {}
+    for land, path in zip(data.fields, draft.paths, strict=True):
+        keys = ["" if p == NOT_FARMED else data.practice_keys[p] for p in path]
+        for year, key in enumerate(keys):
+            reason = ground.succession.why_not(land.name, keys[:year], key)
+            if reason is not None:
+                sentence.setdefault(*reason)
+                where.setdefault(reason[0], []).append(f"{land.name} {data.first_year + year}")
+    return tuple(f"{sentence[rule].rstrip('.')} ({_some_of(places)})" for rule, places in where.items())
+
+
+def _some_of(places: Sequence[str]) -> str:
+    """The first few of many, and how many more."""
+    shown = ", ".join(places[:NAMED])
+    return shown if len(places) <= NAMED else f"{shown} and {len(places) - NAMED} more"
 
 
 def today_burden(ground: Groundwork, data: SelectionData) -> tuple[float, float, float]:

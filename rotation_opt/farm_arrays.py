@@ -6,43 +6,28 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from .arrays import FieldData, Flags, Floats, Integers, Limits, OutletData, SelectionData, ShareData
+from .arrays import FieldData, Flags, Floats, Limits, OutletData, SelectionData, ShareData
 from .budgets import PairBudgets
-from .climate import Climate
-from .infestation import weed_start
-from .practices import DatedPractice, PracticeList
-from .records import Farm, Field, Programme
-from .season import Response
-from .succession import Succession
+from .groundwork import Groundwork
+from .practices import DatedPractice
+from .records import Farm, Field
 from .tables import Tables
 from .weeds.yield_loss import loss_figures
-from .workload import Capacity, PairHours, hire_rate, money
+from .workload import PairHours, hire_rate, money
 
 END_COUNTS = 0.5
 """Share of the weight that the weeds left at the end have against those of all the years on the way."""
 
 
-def selection_data(
-    farm: Farm,
-    tables: Tables,
-    climate: Climate,
-    *,
-    practice_list: PracticeList,
-    programmes: Sequence[Programme],
-    pair_index: Integers,
-    response: Response,
-    hours: PairHours,
-    capacity: Capacity,
-    budgets: PairBudgets,
-    succession: Succession,
-) -> SelectionData:
+def selection_data(ground: Groundwork) -> SelectionData:
     """All arrays of the selection for one farm; see `SelectionData`."""
+    farm, tables, practice_list = ground.farm, ground.tables, ground.practice_list
+    response, hours, budgets, succession = ground.response, ground.hours, ground.budgets, ground.succession
     practices = practice_list.all
     crops = tuple(dict.fromkeys(dated.crop for dated in practices))
     groups = tuple(dict.fromkeys(tables.crops[crop].group for crop in crops))
     sold = [_product(dated, tables) for dated in practices]
     products = tuple(dict.fromkeys(crop for crop in sold if crop))
-    index = np.asarray(pair_index, dtype=np.int64)
     figures = [
         [loss_figures(tables, weed, tables.crops[dated.crop].group) for weed in response.weeds]
         for dated in practices
@@ -67,12 +52,12 @@ def selection_data(
         product_words=tuple(_name(crop, farm, tables) for crop in products),
         weeds=response.weeds,
         draws=response.draws,
-        pair_index=index,
+        pair_index=ground.pair_index,
         may_follow=succession.may_follow,
         cost_per_ha=budgets.cost_per_ha,
         yield_t_ha=budgets.yield_t_ha,
         haul_per_t=budgets.haul_per_t,
-        bare_days=np.array([programme.bare_days for programme in programmes], dtype=float),
+        bare_days=np.array([programme.bare_days for programme in ground.programmes], dtype=float),
         labour_h=hours.labour,
         machine_h=hours.machine,
         hired_area=hours.hired_ha,
@@ -91,28 +76,8 @@ def selection_data(
         loss_most=loss[:, :, 1],
         likely=response.draws.index("likely"),
         rules=succession.rules,
-        fields=tuple(
-            _field(
-                farm,
-                field,
-                tables=tables,
-                climate=climate,
-                response=response,
-                practice_list=practice_list,
-                pair_index=index,
-                succession=succession,
-            )
-            for field in farm.fields
-        ),
-        limits=_limits(
-            farm,
-            tables,
-            practices=practices,
-            products=products,
-            hours=hours,
-            capacity=capacity,
-            budgets=budgets,
-        ),
+        fields=tuple(_field(field, ground) for field in farm.fields),
+        limits=_limits(ground, products),
         burden_weight=np.ones(len(response.weeds)),
         burden_when=weight_of_years(farm.years),
         discount=(1.0 + money(farm, tables, "interest_rate")) ** -np.arange(1.0, farm.years + 1.0),
@@ -146,26 +111,8 @@ def _product(dated: DatedPractice, tables: Tables) -> str:
 # ---------------------------------------------------------------- fields
 
 
-def _field(
-    farm: Farm,
-    field: Field,
-    *,
-    tables: Tables,
-    climate: Climate,
-    response: Response,
-    practice_list: PracticeList,
-    pair_index: Integers,
-    succession: Succession,
-) -> FieldData:
-    start = weed_start(
-        field,
-        farm,
-        response=response,
-        practice_list=practice_list,
-        pair_index=pair_index,
-        climate=climate,
-        tables=tables,
-    )
+def _field(field: Field, ground: Groundwork) -> FieldData:
+    start, succession = ground.starts[field.name], ground.succession
     return FieldData(
         name=field.name,
         area_ha=field.area_ha,
@@ -183,16 +130,9 @@ def _field(
 # ---------------------------------------------------------------- limits
 
 
-def _limits(
-    farm: Farm,
-    tables: Tables,
-    *,
-    practices: Sequence[DatedPractice],
-    products: Sequence[str],
-    hours: PairHours,
-    capacity: Capacity,
-    budgets: PairBudgets,
-) -> Limits:
+def _limits(ground: Groundwork, products: Sequence[str]) -> Limits:
+    farm, tables, hours = ground.farm, ground.tables, ground.hours
+    capacity, budgets, practices = ground.capacity, ground.budgets, ground.practice_list.all
     owned = np.array([farm.machines[key].status == "own" for key in hours.machines], dtype=bool)
     extra_h, extra_cost = extra_hire(farm, tables, hours)
     caps = [farm.machines[key].hire_cap_ha for key in hours.machines]

@@ -57,7 +57,7 @@ def plan(
     ground = lay(farm, tables, progress)
     laps = dict(ground.seconds)
     began = time.perf_counter()
-    data = ready(ground)
+    data = selection_data(ground)
     laps["rules"] = time.perf_counter() - began
     began = time.perf_counter()
     proposal = propose(data, farm, tell=progress, seconds=seconds)
@@ -79,23 +79,6 @@ def plan(
         distances=_distances(data, proposal),
         years_to_target={each.key: years_to_target(farm, each) for each in found},
         seconds=laps,
-    )
-
-
-def ready(ground: Groundwork) -> SelectionData:
-    """The arrays of the selection for a farm that has been worked out."""
-    return selection_data(
-        ground.farm,
-        ground.tables,
-        ground.climate,
-        practice_list=ground.practice_list,
-        programmes=ground.programmes,
-        pair_index=ground.pair_index,
-        response=ground.response,
-        hours=ground.hours,
-        capacity=ground.capacity,
-        budgets=ground.budgets,
-        succession=ground.succession,
     )
 
 

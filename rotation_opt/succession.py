@@ -293,11 +293,30 @@ def _pair_reasons(
             elif young and rule_of_stand is not None and dated.practice.needs_stand != stand:
                 found[row, column] = (rule_of_stand.key, rule_of_stand.sentence)
             else:
-                bare = bare_in(programmes[pair_index[row, column]].bare_spans, farm.soil_cover)
+                bare = bare_in(unsown_spans(programmes[pair_index[row, column]]), farm.soil_cover)
                 if bare is not None:
                     day = day_in_words(bare, farm.region)
                     found[row, column] = ("soil_cover", f"the ground would be bare on {day}")
     return found
+
+
+def unsown_spans(programme: Programme) -> tuple[tuple[int, int], ...]:
+    """Spans of bare ground on which nothing is sown either.
+
+    Rules on soil cover count a crop from its sowing, however thin it still is (common practice, no source).
+    """
+    sown = [(piece.start_day, piece.end_day) for piece in programme.canopies]
+    open_days = [
+        day
+        for first, last in programme.bare_spans
+        for day in range(first, last + 1)
+        if not any(start <= day <= end for start, end in sown)
+    ]
+    starts = [day for at, day in enumerate(open_days) if at == 0 or open_days[at - 1] != day - 1]
+    ends = [
+        day for at, day in enumerate(open_days) if at + 1 == len(open_days) or open_days[at + 1] != day + 1
+    ]
+    return tuple(zip(starts, ends, strict=True))
 
 
 def bare_in(bare_spans: Sequence[tuple[int, int]], covered: Sequence[tuple[int, int]]) -> int | None:

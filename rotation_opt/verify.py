@@ -453,8 +453,9 @@ class Recheck:
                 broken += farm.first_year + s.year > s.field.lease_end_year
             if s.year == 0:
                 broken += any(op.day < decided for op in programme.operations)
-            bare = {day % 365 for first, last in programme.bare_spans for day in range(first, last + 1)}
-            broken += bool(bare & covered)
+            bare = {day for first, last in programme.bare_spans for day in range(first, last + 1)}
+            sown = {day for c in programme.canopies for day in range(c.start_day, c.end_day + 1)}
+            broken += any(day % 365 in covered for day in bare - sown)
         return _line("leases, day of decision and soil cover respected", float(broken), 0.0, "broken")
 
 

@@ -14,8 +14,8 @@ from tempfile import TemporaryDirectory
 from rotation_opt import farm, tables
 from rotation_opt.alternatives import Proposal, describe, propose
 from rotation_opt.arrays import SelectionData
+from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
-from rotation_opt.planning import ready
 from rotation_opt.records import Alternative, Farm, Field, OwnMachine, Patch
 
 TABLES = tables.read()
@@ -171,7 +171,7 @@ class Plans:
     def __init__(self, base: Farm, from_tables: tables.Tables = TABLES, seconds: float = 10.0) -> None:
         self.farm = base
         self.ground: Groundwork = lay(base, from_tables)
-        self.data: SelectionData = ready(self.ground)
+        self.data: SelectionData = selection_data(self.ground)
         self.proposal: Proposal = propose(self.data, base, seconds=seconds)
         self.all: tuple[Alternative, ...] = describe(self.ground, self.data, self.proposal)
         self.plan = {each.key: each for each in self.all}

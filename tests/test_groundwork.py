@@ -13,8 +13,8 @@ from small_farm import TABLES, patch, small
 
 import rotation_opt
 from rotation_opt import tables as crop_tables
+from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay, weeds_of
-from rotation_opt.planning import ready
 from rotation_opt.records import Farm, Outlet
 from rotation_opt.tables import Tables
 from rotation_opt.tables.build import DRAW_TABLE, FIGURE_FILES
@@ -97,7 +97,7 @@ def read_in_earnest() -> frozenset[Key]:
     ]
     seen: set[Key] = set()
     for g in (open_ground(), *(lay(farm, own) for farm in farms)):
-        ready(g)
+        selection_data(g)
         seen |= g.tables.read_figures
     return frozenset(seen | own.read_figures)
 
@@ -246,7 +246,7 @@ def numbers_of(thing: object) -> Iterator[object]:
 
 def fingerprint(g: Groundwork) -> int:
     """One number for everything that choosing a plan looks at."""
-    parts = (g.programmes, g.response, g.hours, g.capacity, g.budgets, g.starts, ready(g))
+    parts = (g.programmes, g.response, g.hours, g.capacity, g.budgets, g.starts, selection_data(g))
     days = (g.climate.first_killing_frost_day, g.climate.spring_start_day)
     return hash(tuple(numbers_of((*parts, days))))
 

@@ -375,7 +375,7 @@ def test_a_programme_outside_the_season_is_refused() -> None:
 KNOWN_MISSES = {
     "S01": 2.3,
     "S13": 5.4,
-    "S17": 3.2,  # 25 % for 8: ploughing checks too little, since thistle must also hold on in ploughed cereals
+    "S17": 3.2,  # 25 % for 8: ploughing checks too little
     "S18": 2.9,  # 16 % for 45: stubble work checks too much
     "S21": 2.8,
     "S21b": 2.2,
