@@ -224,7 +224,10 @@ def test_bare_ground_in_a_span_that_must_be_covered_is_refused() -> None:
         pair = GROUND.pair_index[before, this]
         if pair < 0 or (before, this) in free.pair_reasons:
             continue
-        days = {d for first, last in GROUND.programmes[pair].bare_spans for d in range(first, last + 1)}
+        programme = GROUND.programmes[pair]
+        days = {d for first, last in programme.bare_spans for d in range(first, last + 1)}
+        # a crop or cover crop counts from its sowing
+        days -= {d for piece in programme.canopies for d in range(piece.start_day, piece.end_day + 1)}
         assert ((before, this) in bare) == bool(days & covered_days)
 
 
