@@ -21,6 +21,7 @@ from rotation_opt.report.blocks import Bullets, Drawing, Entries, Grid, Page, Pa
 from rotation_opt.report.check_page import check_page
 from rotation_opt.report.content import plan_page
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
+from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.season_page import course_page, season_page
 from rotation_opt.report.season_plot import day_half_up, first_day_dark, plot
 from rotation_opt.report.sources_page import all_figures, sources_page
@@ -310,6 +311,17 @@ def test_a_crop_and_its_letters_stay_on_one_line_in_five_years_at_80_columns():
     page = Page(title="t", lead=(), sections=(Section(key="k", title="t", blocks=(grid,)),))
     lines = render(page, 80).splitlines()
     assert any(all(cell in line for cell in cells) for line in lines)
+
+
+def test_groups_and_tags_are_named_in_the_plural_in_limits():
+    farm = fake_result.farm(
+        least_share={"legume": 0.1}, largest_share={"row crop": 0.5, "maize": 0.4, "fall cereal": 0.3}
+    )
+    said = limits_in_words(farm, Wording(farm, TABLES))
+    assert "At least 10% of the land in legumes, over the years." in said
+    assert "At most 50% of the land in row crops in any year." in said
+    assert "At most 40% of the land in corn in any year." in said
+    assert "At most 30% of the land in fall cereals in any year." in said
 
 
 def test_a_reason_is_said_once_for_all_that_it_keeps_out():

@@ -6,6 +6,8 @@ from rotation_opt.records import Farm
 from rotation_opt.report.wording import Wording, percent
 from rotation_opt.words import listed
 
+ONE_AND_MANY = frozenset({"hay", "fallow", "silage", "cover"})  # the same word for one and for many
+
 
 def limits_in_words(farm: Farm, words: Wording) -> tuple[str, ...]:
     """One sentence for every limit that the farm file sets."""
@@ -25,11 +27,11 @@ def _land(farm: Farm, words: Wording) -> list[str]:
     ]
     said += [f"No bare soil from {words.day(first)} to {words.day(last)}." for first, last in farm.soil_cover]
     said += [
-        f"At most {percent(share)} of the land in {_name(what, words)} in any year."
+        f"At most {percent(share)} of the land in {_kind(what, words)} in any year."
         for what, share in farm.largest_share.items()
     ]
     said += [
-        f"At least {percent(share)} of the land in {_name(what, words)}, over the years."
+        f"At least {percent(share)} of the land in {_kind(what, words)}, over the years."
         for what, share in farm.least_share.items()
     ]
     return said
@@ -85,6 +87,14 @@ def _cash(farm: Farm, words: Wording) -> str:
 def _name(what: str, words: Wording) -> str:
     """A crop by its name; groups and tags as they are written. In the middle of a sentence."""
     return words.crop(what).lower()
+
+
+def _kind(what: str, words: Wording) -> str:
+    """The same with kinds of crops in the plural: "row crops", "legumes"."""
+    kinds = {"legume", *(crop.group for crop in words.tables.crops.values())} - ONE_AND_MANY
+    if what in words.tables.crops or what not in kinds:
+        return _name(what, words)
+    return f"{what.replace('fall ', words.word('autumn_sown').removesuffix('sown'))}s".replace("-", " ")
 
 
 def _all_of(items: list[str]) -> str:
