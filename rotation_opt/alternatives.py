@@ -163,7 +163,7 @@ def propose(
     farm: Farm,
     *,
     tell: Callable[[str], None] = lambda text: None,
-    seconds: float = 12.0,
+    seconds: float = 10.0,
 ) -> Proposal:
     """Choose the plans to be shown.
 
