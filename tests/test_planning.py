@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from itertools import pairwise
@@ -168,6 +169,58 @@ def test_a_herd_without_enough_hay_of_its_own_buys_the_rest() -> None:
 def test_where_nobody_buys_hay_none_is_sold() -> None:
     for each in demo("lindenhang").alternatives:
         assert not any(TABLES.crops[sale.split(" @ ")[0]].product == "hay" for sale in each.figures.sold_t)
+
+
+def tamarack_with(**changes: object) -> dict[str, Alternative]:
+    """Chosen plans of the main demo farm with something taken away, after a short search."""
+    farm = replace(
+        rotation_opt.read_farm(rotation_opt.example_farm("tamarack_hollow")),
+        **changes,  # type: ignore[arg-type]
+    )
+    plans = by_key(plan(farm, seconds=4.0))
+    return {key: each for key, each in plans.items() if key != "as_now"}
+
+
+def tonnes_of(kind: str, tonnes: Mapping[str, Sequence[float]]) -> float:
+    """Tonnes of one kind of product (hay, grain) over all years; keys may name a buyer too."""
+    return sum(sum(t) for key, t in tonnes.items() if TABLES.crops[key.split(" @ ")[0]].product == kind)
+
+
+def years_under(group: str, each: Alternative) -> int:
+    """Field-years under one type of crop."""
+    return sum(TABLES.crops[TABLES.practices[y.practice].crop].group == group for y in each.fields)
+
+
+def test_the_demo_farm_without_the_hired_baler_makes_no_hay_and_buys_what_the_herd_eats() -> None:
+    base = by_key(demo("tamarack_hollow"))
+    farm = demo("tamarack_hollow").farm
+    assert all(tonnes_of("hay", base[key].figures.made_t) > 0.0 for key in ROLES[1:])
+    machines = {key: each for key, each in farm.machines.items() if key != "round_baler"}
+    for each in tamarack_with(machines=machines).values():
+        assert tonnes_of("hay", each.figures.made_t) == 0.0
+        assert each.figures.feed_bought_t[1:] == pytest.approx(
+            [farm.feed_need_t] * 4
+        )  # the first has a store
+
+
+def test_the_demo_farm_without_the_dairies_sells_no_hay_and_grows_less_of_it_for_money() -> None:
+    base, farm = by_key(demo("tamarack_hollow")), demo("tamarack_hollow").farm
+    outlets = tuple(outlet for outlet in farm.outlets if TABLES.crops[outlet.crop].product != "hay")
+    nobody = farm.no_market | {key for key, crop in TABLES.crops.items() if crop.product == "hay"}
+    found = tamarack_with(outlets=outlets, no_market=frozenset(nobody))
+    assert tonnes_of("hay", base["most_money"].figures.sold_t) > 0.0
+    assert all(tonnes_of("hay", each.figures.sold_t) == 0.0 for each in found.values())
+    kept = tonnes_of("hay", found["most_money"].figures.made_t)
+    assert kept < tonnes_of("hay", base["most_money"].figures.made_t)
+
+
+def test_the_demo_farm_without_a_drill_grows_no_drilled_cereal() -> None:
+    base, farm = by_key(demo("tamarack_hollow")), demo("tamarack_hollow").farm
+    assert years_under("fall cereal", base["balanced"]) > 0
+    machines = {key: each for key, each in farm.machines.items() if key != "drill"}
+    outlets = tuple(outlet for outlet in farm.outlets if outlet.least_t == 0.0)  # no barley to promise
+    for each in tamarack_with(machines=machines, outlets=outlets).values():
+        assert years_under("fall cereal", each) == years_under("spring cereal", each) == 0
 
 
 def test_the_years_to_the_target_are_those_of_the_printed_shoots(result: Result) -> None:
