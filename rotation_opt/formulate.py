@@ -19,23 +19,10 @@ import pulp
 
 from .arrays import Flags, Floats, Integers, Limits, Prices, SelectionData
 from .sequences import Pool
+from .words import MONTHS
 
 HALF_MONTHS = 24
 TIE = 1e-3
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

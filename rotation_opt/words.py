@@ -57,6 +57,21 @@ WORDS: Mapping[str, tuple[str, str]] = {
     "weed_share": ("% of field", "% of field"),
 }
 
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
 #: Other names for one and the same thing: any of them is understood where one of them is known.
 SAME: tuple[tuple[str, ...], ...] = (
     # creeping perennial weeds

@@ -10,24 +10,11 @@ import numpy as np
 from rotation_opt.climate import Climate
 from rotation_opt.records import Step
 from rotation_opt.tables import Tables
+from rotation_opt.words import MONTHS
 
 YEAR = 365
 FIRST_DAY = -184  # 1 July before the harvest year: the season's first day
 APRIL_1 = 90
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 MONTH_STARTS = (0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334)
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rotation_opt.records import SeasonCourse
-from rotation_opt.report.wording import MONTHS, NEW_YEAR
+from rotation_opt.report.wording import NEW_YEAR
+from rotation_opt.words import MONTHS
 
 CROP, WEED, BOTH = "#", "o", "@"
 HEIGHT = 11  # rows: 0 to 100 % in steps of 10

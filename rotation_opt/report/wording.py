@@ -9,22 +9,8 @@ from datetime import date, timedelta
 from rotation_opt import units
 from rotation_opt.records import Farm, Practice
 from rotation_opt.tables import Tables
-from rotation_opt.words import word
+from rotation_opt.words import MONTHS, word
 
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 HALF_MONTHS = tuple(f"{half} {month}" for month in MONTHS for half in ("early", "late"))
 NEW_YEAR = date(2001, 1, 1)  # any year of 365 days
 
