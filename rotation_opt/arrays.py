@@ -191,17 +191,16 @@ class SelectionData:
     product_of : (P,) int
         Product, -1 if nothing is carried off (green manure, cut and left, fallow).
     is_hay : (P,) bool
-    kept, added : (Q, W, D)
-        Root reserve at own harvest, on the scale ``u = reserve^power`` on which a season is linear:
-        ``u_end = kept u + added``.
-    autumn_kept, autumn_added : (Q, W, D)
+    growth, crowding : (Q, W, D)
+        Root reserve at own harvest: ``growth R / (1 + crowding R)`` from R at the harvest before.
+    autumn_growth, autumn_crowding : (Q, W, D)
         The same on 1 November after own harvest if nothing more is done.
-    count_kept, count_added : (Q, W, D)
+    count_growth, count_crowding : (Q, W, D)
         The same at bud stage, when shoots are counted.
     count_shoots : (Q, W, D)
         Shoots per m2 that a reserve of 1 has standing then.
-    power : (W, D)
-        1 - a, where shoots grow as ``reserve^a``.
+    shoot_power : (W, D)
+        a, where shoots grow as ``reserve^a``.
     reserve_cap : (W, D)
         No reserve is larger.
     loss_index, loss_most : (P, W)
@@ -240,14 +239,14 @@ class SelectionData:
     hired_area: Floats
     product_of: Integers
     is_hay: Flags
-    kept: Floats
-    added: Floats
-    autumn_kept: Floats
-    autumn_added: Floats
-    count_kept: Floats
-    count_added: Floats
+    growth: Floats
+    crowding: Floats
+    autumn_growth: Floats
+    autumn_crowding: Floats
+    count_growth: Floats
+    count_crowding: Floats
     count_shoots: Floats
-    power: Floats
+    shoot_power: Floats
     reserve_cap: Floats
     loss_index: Floats
     loss_most: Floats

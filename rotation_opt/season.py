@@ -1,8 +1,8 @@
 """What each season of work and crop does to the weeds, from any starting reserve.
 
-Programmes with the same work and canopies are simulated once. Because a season is linear on the scale
-``u = R^(1-a)`` (see ``weeds/reserve.py``), the response to *every* starting reserve is two numbers,
-``u_end = kept u + added``; nothing has to be interpolated.
+Programmes with the same work and canopies are simulated once. Because a season is linear in ``1/R`` (see
+``weeds/reserve.py``), the response to *every* starting reserve R is two numbers,
+``growth R / (1 + crowding R)``; nothing has to be interpolated.
 """
 
 from __future__ import annotations
@@ -23,12 +23,10 @@ from rotation_opt.weeds.reserve import (
     LATE_AUTUMN_DAY,
     Course,
     Surroundings,
-    from_scale,
     run,
     settle,
-    to_scale,
 )
-from rotation_opt.weeds.response import STARTS, Response
+from rotation_opt.weeds.response import STARTS, Response, reserve_after
 
 Array = NDArray[np.float64]
 
@@ -101,18 +99,21 @@ def respond_with(
             ends[k, part], autumns[k, part] = values
         counts[:, part] = course.counted_kept, course.counted_added, course.counted_shoots
         light[part], head[part] = _light_figures(pressure, surroundings, parameters)
+    for season in (ends, autumns, counts):  # kept and added of 1/R become growth and crowding of R
+        season[0] = 1.0 / season[0]
+        season[1] *= season[0]
     return Response(
         pairs=tuple((p.previous, p.practice) for p in programmes),
         weeds=parameters.weeds,
         draws=parameters.draws,
-        kept=ends[0][group],
-        added=ends[1][group],
-        autumn_kept=autumns[0][group],
-        autumn_added=autumns[1][group],
-        count_kept=counts[0][group],
-        count_added=counts[1][group],
+        growth=ends[0][group],
+        crowding=ends[1][group],
+        autumn_growth=autumns[0][group],
+        autumn_crowding=autumns[1][group],
+        count_growth=counts[0][group],
+        count_crowding=counts[1][group],
         count_shoots=counts[2][group],
-        power=parameters.power,
+        shoot_power=parameters.shoot_power,
         shoots_full=_shoots_full(surroundings, parameters),
         reserve_cap=parameters.reserve_cap,
         light=light[group],
@@ -185,10 +186,10 @@ def trace(
     days = np.arange(begin, end + 1)
     window = np.zeros((1, 1), dtype=np.int64)
     course = run(surroundings, pressure, parameters, days[:, None], count_from=window, count_to=window)
-    power = parameters.power[0]
-    scaled = course.kept[:, 0, 0] * to_scale(start, power) + course.added[:, 0, 0]
-    reserve = from_scale(scaled, power)
+    kept, added = course.kept[:, 0, 0], course.added[:, 0, 0]
+    reserve = reserve_after(1.0 / kept, added / kept, start)
     shoots = course.shoots[:, 0, 0]
+    standing = shoots * np.power(reserve, parameters.shoot_power[0])
     canopy = works.canopy(programme.canopies)
     return SeasonTrace(
         weed=weed,
@@ -200,7 +201,7 @@ def trace(
         emerged=spring_targets(surroundings.calendar, parameters, pressure.delay)[0][0, days, 0],
         light=pressure.light[days, 0, 0],
         shoots=shoots,
-        shoots_per_m2=_shoots_full(surroundings, parameters)[0] * shoots * np.power(reserve, 1.0 - power),
+        shoots_per_m2=_shoots_full(surroundings, parameters)[0] * standing,
         reserve=reserve,
         operations=programme.operations,
     )

@@ -103,9 +103,10 @@ def yield_lost(shoots: Floats, index: Floats, most: Floats, infested_share: Floa
     return 1.0 - left
 
 
-def _unscaled(data: SelectionData, scaled: Floats) -> Floats:
-    """Reserve (W, D) from the scale on which a season is linear."""
-    result: Floats = scaled ** (1.0 / data.power)
+def left(growth: Floats, crowding: Floats, reserve: Floats) -> Floats:
+    """Reserve after a season from any reserve before it, here on the hot path of the tree."""
+    result: Floats = growth * reserve
+    result /= 1.0 + crowding * reserve
     return result
 
 
@@ -132,11 +133,10 @@ def trace(data: SelectionData, field: int, path: Sequence[int]) -> FieldTrace:
         if pair < 0:
             names = data.practice_keys[previous], data.practice_keys[practice]
             raise ValueError(f"{names[1]} after {names[0]} was not simulated")
-        scaled = before**data.power
-        reserve[year] = _unscaled(data, data.kept[pair] * scaled + data.added[pair])
-        autumn[year] = _unscaled(data, data.autumn_kept[pair] * scaled + data.autumn_added[pair])
-        counted = _unscaled(data, data.count_kept[pair] * scaled + data.count_added[pair])
-        shoots[year] = data.count_shoots[pair] * counted ** (1.0 - data.power)
+        reserve[year] = left(data.growth[pair], data.crowding[pair], before)
+        autumn[year] = left(data.autumn_growth[pair], data.autumn_crowding[pair], before)
+        counted = left(data.count_growth[pair], data.count_crowding[pair], before)
+        shoots[year] = data.count_shoots[pair] * counted**data.shoot_power
         loss[year] = yield_lost(
             shoots[year].T, data.loss_index[practice], data.loss_most[practice], land.infested_share
         )
@@ -234,20 +234,12 @@ class Grower:
         self.allowed_pair[pairs] = data.may_follow[previous, practice]
         self.sells = data.product_of[self.practice_of] >= 0
         draw = data.likely
-        self.power = data.power[:, draw]
-        # (Q, W) of the likely draw, next to each other in memory
-        self.kept, self.added, self.autumn_kept, self.autumn_added, self.count_kept, self.count_added = (
-            np.ascontiguousarray(table[:, :, draw])
-            for table in (
-                data.kept,
-                data.added,
-                data.autumn_kept,
-                data.autumn_added,
-                data.count_kept,
-                data.count_added,
-            )
-        )
-        self.count_shoots = np.ascontiguousarray(data.count_shoots[:, :, draw])
+        self.shoot_power = data.shoot_power[:, draw]
+        # (W, Q) of the likely draw, next to each other in memory
+        self.growth, self.crowding = _by_weed(data.growth, draw), _by_weed(data.crowding, draw)
+        self.autumn = _by_weed(data.autumn_growth, draw), _by_weed(data.autumn_crowding, draw)
+        self.count = _by_weed(data.count_growth, draw), _by_weed(data.count_crowding, draw)
+        self.count_shoots = _by_weed(data.count_shoots, draw)
         self._outlooks: dict[int, _Outlook] = {}
 
     def weeds_of(self, field: FieldData) -> Integers:
@@ -255,38 +247,39 @@ class Grower:
         return np.flatnonzero(field.infested_share > 0)
 
     def start(self, field: FieldData, weeds: Integers) -> Floats:
-        """Reserve of each weed at the last harvest, on the linear scale: (1, weeds)."""
-        start: Floats = field.start_reserve[weeds, self.data.likely] ** self.power[weeds]
+        """Reserve of each weed at the last harvest: (1, weeds)."""
+        start: Floats = field.start_reserve[weeds, self.data.likely]
         return start[None, :]
 
-    def lost(self, field: FieldData, weed: int, pair: Integers, scaled: Floats) -> Floats:
+    def lost(self, field: FieldData, weed: int, pair: Integers, reserve: Floats) -> Floats:
         """Share of a field's yield lost to one weed."""
-        data, practice, power = self.data, self.practice_of[pair], self.power[weed]
-        counted = self.count_kept[pair, weed] * scaled + self.count_added[pair, weed]
-        shoots = self.count_shoots[pair, weed] * counted ** ((1.0 - power) / power)
+        data, practice = self.data, self.practice_of[pair]
+        growth, crowding = self.count
+        counted = left(growth[weed, pair], crowding[weed, pair], reserve)
+        shoots = self.count_shoots[weed, pair] * counted ** self.shoot_power[weed]
         strength, most = data.loss_index[practice, weed] * shoots, data.loss_most[practice, weed]
         part = np.where(most > 0, strength / (1.0 + strength / np.maximum(most, TINY)), 0.0)
         result: Floats = field.infested_share[weed] * np.minimum(part, 1.0)
         return result
 
-    def full_stand(self, field: FieldData, weed: int, pair: Integers, scaled: Floats) -> Floats:
+    def full_stand(self, field: FieldData, weed: int, pair: Integers, reserve: Floats) -> Floats:
         """Burden of one weed on 1 November. [ha of full-strength stand]"""
-        weight = field.area_ha * self.data.burden_weight[weed] * field.infested_share[weed]
-        autumn = self.autumn_kept[pair, weed] * scaled + self.autumn_added[pair, weed]
-        result: Floats = weight * autumn ** (1.0 / self.power[weed])
+        growth, crowding = self.autumn
+        result = left(growth[weed, pair], crowding[weed, pair], reserve)
+        result *= field.area_ha * self.data.burden_weight[weed] * field.infested_share[weed]
         return result
 
     def season(
         self, field: FieldData, weeds: Integers, pair: Integers, reserve: Floats
     ) -> tuple[Floats, Floats, Floats]:
-        """Scaled reserve at harvest (n, weeds), burden (n,) and share of yield lost (n,) of n branches."""
+        """Reserve at harvest (n, weeds), burden (n,) and share of yield lost (n,) of n branches."""
         after = np.empty_like(reserve)
         burden, kept = np.zeros(len(pair)), np.ones(len(pair))
         for column, weed in enumerate(weeds):
-            scaled = reserve[:, column]
-            after[:, column] = self.kept[pair, weed] * scaled + self.added[pair, weed]
-            burden += self.full_stand(field, int(weed), pair, scaled)
-            kept *= 1.0 - self.lost(field, int(weed), pair, scaled)
+            before = reserve[:, column]
+            after[:, column] = left(self.growth[weed, pair], self.crowding[weed, pair], before)
+            burden += self.full_stand(field, int(weed), pair, before)
+            kept *= 1.0 - self.lost(field, int(weed), pair, before)
         return after, burden, 1.0 - kept
 
     def pool(self, field: int, paths: NDArray[np.int16], complete: bool = False) -> Pool:
@@ -450,7 +443,7 @@ class _Outlook:
         self.pairs, self.practice = order, grower.practice_of[order]
         self.before, self.begin = np.unique(grower.previous_of[order], return_index=True)
         self.shape = (points,) * self.followed
-        top = np.array([data.reserve_cap[weed, data.likely] ** grower.power[weed] for weed in weeds])
+        top = data.reserve_cap[weeds, data.likely]
         self.cell = top / points  # cell g holds all that is at least g cells; the last one all above
         self.burden = np.zeros((len(order), *self.shape))
         self.kept = np.ones((len(order), *self.shape))
@@ -461,12 +454,12 @@ class _Outlook:
             pair, start = order[:, None], low[None, :]
             self.burden = self.burden + grower.full_stand(land, int(weed), pair, start)[axis]
             self.kept = self.kept * (1.0 - grower.lost(land, int(weed), pair, start))[axis]
-            after = grower.kept[pair, weed] * start + grower.added[pair, weed]
+            after = left(grower.growth[weed, pair], grower.crowding[weed, pair], start)
             self.next.append(self._cells(number, after)[axis])
 
-    def _cells(self, number: int, scaled: Floats) -> Integers:
+    def _cells(self, number: int, reserve: Floats) -> Integers:
         """Cells of reserves of one weed, never too high."""
-        cells = np.floor(scaled / self.cell[number] - 1e-9).astype(np.int64)
+        cells = np.floor(reserve / self.cell[number] - 1e-9).astype(np.int64)
         result: Integers = np.clip(cells, 0, self.shape[number] - 1)
         return result
 
@@ -496,6 +489,11 @@ class _Outlook:
         index += [self._cells(column, reserve[:, column]) for column in range(self.followed)]
         result: Floats = ahead[tuple(index)]
         return result
+
+
+def _by_weed(table: Floats, draw: int) -> Floats:
+    result: Floats = np.ascontiguousarray(table[:, :, draw].T)
+    return result
 
 
 def _bare(field: int, paths: NDArray[np.int16], complete: bool) -> Pool:

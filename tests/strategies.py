@@ -64,8 +64,16 @@ def random_data(
     draws = 3
     shape = (pairs, weeds, draws)
     spread = np.array([0.85, 1.0, 1.15])
-    kept = rng.uniform(0.05, 0.9, (pairs, weeds, 1)) * spread
-    added = rng.uniform(0.0, 0.35, (pairs, weeds, 1)) * spread
+    cap = 1.5
+
+    def season(least: float, most: float) -> tuple[np.ndarray, np.ndarray]:
+        """Growth, and a crowding under which no reserve passes the cap."""
+        growth = np.exp(rng.uniform(np.log(least), np.log(most), (pairs, weeds, 1))) * spread
+        return growth, growth / cap * rng.uniform(1.0, 1.5, (pairs, weeds, 1))
+
+    growth, crowding = season(0.05, 5.0)
+    autumn_growth, autumn_crowding = season(0.05, 5.0)
+    count_growth, count_crowding = season(0.3, 1.2)
 
     product_of = np.where(rng.random(practices) < 0.15, -1, rng.integers(0, products, practices))
     product_of[0] = -1
@@ -107,15 +115,15 @@ def random_data(
         hired_area=hired,
         product_of=product_of,
         is_hay=product_of == products - 1,
-        kept=kept,
-        added=added,
-        autumn_kept=kept * rng.uniform(0.6, 1.1, (pairs, weeds, 1)),
-        autumn_added=added * rng.uniform(0.6, 1.3, (pairs, weeds, 1)),
-        count_kept=rng.uniform(0.3, 0.9, (pairs, weeds, 1)) * spread,
-        count_added=rng.uniform(0.0, 0.2, (pairs, weeds, 1)) * spread,
+        growth=growth,
+        crowding=crowding,
+        autumn_growth=autumn_growth,
+        autumn_crowding=autumn_crowding,
+        count_growth=count_growth,
+        count_crowding=count_crowding,
         count_shoots=rng.uniform(5, 60, (pairs, weeds, 1)) * np.ones(shape),
-        power=np.array(rng.uniform(0.3, 0.8, (weeds, 1)) * np.ones(draws)),
-        reserve_cap=np.full((weeds, draws), 1.5),
+        shoot_power=np.array(rng.uniform(0.3, 1.0, (weeds, 1)) * np.ones(draws)),
+        reserve_cap=np.full((weeds, draws), cap),
         loss_index=rng.uniform(0, 0.03, (practices, weeds)),
         loss_most=rng.uniform(0, 0.9, (practices, weeds)),
         likely=1,

@@ -68,7 +68,7 @@ class WeedParameters:
     regrow_heat : ndarray (W, D)
         Degree-days in which missing shoots come back to 1/e.
     shoot_power : ndarray (W, D)
-        a in shoots ~ R^a; more than 0, less than 1.
+        a in shoots ~ R^a; more than 0.
     reserve_cap : ndarray (W, D)
         K, the reserve that cannot be exceeded.
     fragment_regrowth : ndarray (W, D)
@@ -117,15 +117,10 @@ autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
             value = getattr(self, item.name)
             if isinstance(value, np.ndarray):
                 value.setflags(write=False)
-        if ((self.shoot_power <= 0) | (self.shoot_power >= 1)).any():
-            raise ValueError("shoot_power must lie between 0 and 1, both excluded")
+        if (self.shoot_power <= 0).any():
+            raise ValueError("shoot_power must be more than 0")
         if (self.light_full <= self.light_dark).any():
             raise ValueError("light_full must be larger than light_dark")
-
-    @property
-    def power(self) -> Array:
-        """1 - a, shape (W, D): the reserve raised to it is the scale on which seasons are linear."""
-        return np.asarray(1.0 - self.shoot_power, dtype=np.float64)
 
 
 def weed_parameters(

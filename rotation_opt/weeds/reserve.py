@@ -5,10 +5,10 @@ can raise, E the share that would stand undisturbed (E0 without the delay that i
 their long way up live on the root too), A the heat the stand has had since its shoots came up,
 q the day's degree-days, T its mean temperature and t the share of full light the weed gets::
 
-    dR = gain q sun f(t) leaf(A) S R^a (1 - (R/K)^(1-a))   leaves refill the store
-         - draw q E0 young(A) R                            a young stand lives on it
-         - shoot_cost (new shoots) R                       each new set of shoots is paid from it
-         - upkeep Q10^((T-10)/10) R                        living roots use it up
+    dR = gain q sun f(t) leaf(A) S R (1 - R/K)         leaves refill the store, less as the ground fills
+         - draw q E0 young(A) R                        a young stand lives on it
+         - shoot_cost (new shoots) R                   each new set of shoots is paid from it
+         - upkeep Q10^((T-10)/10) R                    living roots use it up
 
     sun = radiation of the day against midsummer
     f(t) = (t - light_dark) / (light_full - light_dark)    within 0..1
@@ -16,9 +16,13 @@ q the day's degree-days, T its mean temperature and t the share of full light th
     young(A) = 1 - A / compensation_heat                   within 0..1
 
 Shoots do not depend on R (R only scales their number), so S and A are followed once for all starting
-reserves; and on the scale ``u = R^(1-a)`` the equation is linear. Each day is therefore solved exactly
-as ``u -> kept u + added``, and so is a whole season: two numbers say what it does from *any* starting
-reserve, the reserve stays between 0 and K in any weather, and a larger start never ends smaller.
+reserves; and in ``u = 1/R`` the equation is linear. Each day is therefore solved exactly as
+``u -> kept u + added``, and so is a whole season: from any reserve R it leaves::
+
+    R' = growth R / (1 + crowding R)          growth = 1 / kept, crowding = added / kept
+
+``growth`` is what the season multiplies a thin stand by, ``crowding`` what holds a dense one down. The
+reserve stays between 0 and K in any weather, and a larger start never ends smaller.
 
 Nothing a pass does can raise the reserve: with fewer or younger shoots less is refilled, more is drawn and
 more shoots are new. The same holds for less light.
@@ -35,7 +39,7 @@ from numpy.typing import NDArray
 from rotation_opt.climate import DAYS, Climate, index_of, season_of
 from rotation_opt.weeds.emergence import ShootCalendar, shoot_calendar
 from rotation_opt.weeds.parameters import WeedParameters
-from rotation_opt.weeds.pressure import Pressure, spring_targets, undisturbed
+from rotation_opt.weeds.pressure import Pressure, spring_targets
 
 Array = NDArray[np.float64]
 
@@ -77,7 +81,7 @@ class State:
     shoots, age : ndarray
         S and A.
     kept, added : ndarray
-        On the linear scale the start `u` has become ``kept * u + added``.
+        Of ``u = 1/R``: the start `u` has become ``kept * u + added``.
     """
 
     shoots: Array
@@ -136,12 +140,12 @@ def disturb(state: State, shoots_left: Array, store_left: Array, weeds: WeedPara
     state.age *= state.shoots > 0.0
     if (store_left < 1.0).any():
         dead = (1.0 - store_left[..., None]) * (1.0 - weeds.fragment_regrowth)
-        left = np.power(1.0 - dead, weeds.power)
-        state.kept *= left
-        state.added *= left
+        left = 1.0 - dead
+        state.kept /= left
+        state.added /= left
 
 
-def step(
+def grow_shoots(
     state: State,
     heat: float,
     warmth: float,
@@ -149,12 +153,10 @@ def step(
     target: Array,
     full: Array,
     waking: Array,
-    light_factor: Array,
-    gain: Array,
     weeds: WeedParameters,
     days: float = 1.0,
-) -> None:
-    """One day (or part of one) of growth, exact for the reserve, in place.
+) -> tuple[Array, Array]:
+    """One day (or part of one) of shoots, in place; what it costs the root and what the leaves could bring.
 
     Parameters
     ----------
@@ -167,53 +169,66 @@ def step(
         E of the module text.
     full, waking : ndarray (W,)
         E0 of the module text, and as in `ShootCalendar`.
-    light_factor : ndarray (G, W, D)
-        f(t) of the module text, times sun.
-    gain : ndarray (W, D)
     weeds : WeedParameters
     days : float
         Length of the step; `heat` belongs to the step.
+
+    Returns
+    -------
+    loss : ndarray (G, W, D)
+        Share of the reserve spent (in log).
+    leaves : ndarray (G, W, D)
+        ``q leaf(A) S`` of the module text.
     """
-    power = weeds.power
-    upkeep = weeds.upkeep * weeds.upkeep_q10 ** ((warmth - _REFERENCE_C) / 10.0) * days
-    aim = target[..., None]
+    upkeep = weeds.upkeep * (weeds.upkeep_q10 ** ((warmth - _REFERENCE_C) / 10.0) * days)
     if not full.any():  # winter: no shoots, only upkeep
         state.shoots.fill(0.0)
         state.age.fill(0.0)
-        fade = np.exp(-power * upkeep)
-        state.kept *= fade
-        state.added *= fade
-        return
+        return upkeep + np.zeros_like(state.shoots), np.zeros_like(state.shoots)
     missing = np.exp(-heat * waking[:, None] / weeds.regrow_heat)
-    before = np.minimum(state.shoots, aim)
-    new = aim - before
+    before = np.minimum(state.shoots, target[..., None])
+    new = target[..., None] - before
     half = new * (1.0 - np.sqrt(missing))  # up by the middle of the step
     new *= 1.0 - missing
     middle, shoots = before + half, before + new
     old = state.age * before  # sum over shoots; those that come up gain half of the heat since
-    age = old + (0.5 * heat) * (before + 0.5 * half)
-    np.divide(age, middle, out=age, where=middle > 0.0)
-    old += heat * (before + 0.5 * new)
+    half *= 0.5
+    half += before
+    half *= 0.5 * heat
+    half += old
+    age = np.divide(half, middle, out=half, where=middle > 0.0)
+    before *= heat
+    old += before
+    old += (0.5 * heat) * new
     np.divide(old, shoots, out=old, where=shoots > 0.0)
-    leaf = np.clip((age - weeds.compensation_heat) / weeds.leaf_heat, 0.0, 1.0)
-    young = np.clip(1.0 - age / weeds.compensation_heat, 0.0, 1.0)
-    refill = light_factor * leaf
-    refill *= middle
-    refill *= gain * heat * power
-    loss = young
-    loss *= weeds.draw * heat * full[:, None] * power
-    new *= weeds.shoot_cost * power
+    leaves = (age - weeds.compensation_heat) / weeds.leaf_heat
+    np.clip(leaves, 0.0, 1.0, out=leaves)
+    leaves *= middle
+    leaves *= heat
+    age /= -weeds.compensation_heat
+    age += 1.0
+    loss = np.maximum(age, 0.0, out=age)  # all shoots younger than the turning point live on the root
+    loss *= weeds.draw * (heat * full[:, None])
+    new *= weeds.shoot_cost
     loss += new
-    loss += upkeep * power
-    loss += refill * weeds.reserve_cap**-power
-    fade = np.exp(-loss)
-    refill *= 1.0 - fade
-    refill /= loss
-    state.kept *= fade
-    state.added *= fade
-    state.added += refill
-    state.shoots = shoots
-    state.age = old
+    loss += upkeep
+    state.shoots, state.age = shoots, old
+    return loss, leaves
+
+
+def refill(state: State, loss: Array, income: Array, cap: Array) -> None:
+    """Take a step's loss and income (both in log, for a thin stand) into the reserve: exact, in place.
+
+    Within a step ``du/dt = (loss - income) u + income / K``.
+    """
+    net = loss - income
+    change = np.expm1(net)
+    income = income / cap
+    income *= np.divide(change, net, out=np.ones_like(net), where=net != 0.0)
+    change += 1.0
+    state.kept *= change
+    state.added *= change
+    state.added += income
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -297,19 +312,20 @@ def run(
         target = targets[kind, day]
         factor = light_response(pressure.light[day], weeds)
         factor *= surroundings.sun[day]
+        factor *= surroundings.gain
         for _ in range(parts):
-            step(
+            loss, leaves = grow_shoots(
                 state,
                 surroundings.heat[day] / parts,
                 surroundings.warmth[day],
                 target=target,
                 full=calendar.target[day],
                 waking=calendar.waking[day],
-                light_factor=factor,
-                gain=surroundings.gain,
                 weeds=weeds,
                 days=1.0 / parts,
             )
+            leaves *= factor
+            refill(state, loss, leaves, weeds.reserve_cap)
     return Course(
         kept=noted[0],
         added=noted[1],
@@ -320,7 +336,7 @@ def run(
     )
 
 
-def settle(climate: Climate, weeds: WeedParameters) -> Surroundings:
+def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) -> Surroundings:
     """Surroundings of one climate, with the gain that lets a stand left alone hold R = 1 on 1 November.
 
     So R is a share of what an undisturbed stand in full light comes to at this place, and doing nothing
@@ -336,49 +352,77 @@ def settle(climate: Climate, weeds: WeedParameters) -> Surroundings:
     calendar = shoot_calendar(climate, weeds)
     heat, warmth = climate.season_heat(0.0), season_of(climate.mean_temperature)
     sun = season_of(sun_share(climate))
-    autumn = index_of(LATE_AUTUMN_DAY)
-    count, shape = len(weeds.weeds), (len(weeds.weeds), len(weeds.draws))
-    bud = calendar.bud_day + index_of(0)
-    tried = np.geomspace(*_GAINS, _TRIED)[:, None, None] * np.ones(shape)
-    for last in (False, False, True):
-        alone = undisturbed(len(heat), _TRIED, count)
-        note = np.array([autumn - DAYS, autumn, *bud], dtype=np.int64)[:, None].repeat(_TRIED, axis=1)
-        window = np.zeros((_TRIED, count), dtype=np.int64)
-        around = Surroundings(
-            heat=heat, warmth=warmth, sun=sun, calendar=calendar, gain=tried, reserve_in_bud=np.ones(shape)
-        )
-        course = run(around, alone, weeds, note, count_from=window, count_to=window)
-        # from 1 November of one year to that of the next, on the linear scale, from u = 1
-        kept = course.kept[1] / course.kept[0]
-        after = kept + course.added[1] - kept * course.added[0]
-        above = np.clip((after < 1.0).sum(axis=0), 1, _TRIED - 1)[None]
-        low, high = (np.take_along_axis(tried, above - k, axis=0)[0] for k in (1, 0))
-        if not last:
-            tried = low * (high / low) ** np.linspace(0.0, 1.0, _TRIED)[:, None, None]
-    worse, better = (np.take_along_axis(after, above - k, axis=0)[0] for k in (1, 0))
-    gain = low + (high - low) * (1.0 - worse) / (better - worse)
-    start = (1.0 - course.added[0]) / course.kept[0]  # u on 1 July that makes 1 on 1 November
-    scaled = np.stack(
-        [course.kept[2 + w, :, w] * start[:, w] + course.added[2 + w, :, w] for w in range(count)], axis=1
-    )
-    in_bud = from_scale(np.maximum(np.take_along_axis(scaled, above, axis=0)[0], 0.0), weeds.power)
+    loss, leaves = _left_alone(heat, warmth, sun, calendar=calendar, weeds=weeds, parts=parts)
+    gain = _holding_gain(loss, leaves, weeds.reserve_cap)
+    # from u = 1 on 1 November to the day in bud
+    bud = (calendar.bud_day + index_of(0) - (index_of(LATE_AUTUMN_DAY) - DAYS)) * parts
+    kept, added = _year(loss, gain * leaves, weeds.reserve_cap)
+    place = bud[None, :, None]
+    in_bud = 1.0 / (np.take_along_axis(kept, place, axis=0) + np.take_along_axis(added, place, axis=0))[0]
     return Surroundings(
         heat=heat, warmth=warmth, sun=sun, calendar=calendar, gain=gain, reserve_in_bud=in_bud
     )
 
 
-_GAINS = (1e-5, 0.1)  # far below and far above anything that holds a stand
-_TRIED = 24  # gains tried together
+def _left_alone(
+    heat: Array, warmth: Array, sun: Array, *, calendar: ShootCalendar, weeds: WeedParameters, parts: int
+) -> tuple[Array, Array]:
+    """Loss and leaves (times sun) of each step from 1 November to 1 November, (steps, W, D), in full light."""
+    shape = (len(weeds.weeds), len(weeds.draws))
+    state = State.fresh((1, *shape))
+    autumn = index_of(LATE_AUTUMN_DAY)
+    loss, leaves = np.empty((2, DAYS * parts, *shape))
+    for day in range(autumn):
+        for part in range(parts):
+            spent, brought = grow_shoots(
+                state,
+                heat[day] / parts,
+                warmth[day],
+                target=calendar.target[day][None],
+                full=calendar.target[day],
+                waking=calendar.waking[day],
+                weeds=weeds,
+                days=1.0 / parts,
+            )
+            if day >= autumn - DAYS:
+                row = (day - autumn + DAYS) * parts + part
+                loss[row], leaves[row] = spent[0], brought[0] * sun[day]
+    return loss, leaves
 
 
-def to_scale(reserve: Array | float, power: Array | float) -> Array:
-    """Reserve R on the linear scale, ``R^(1-a)``."""
-    return np.asarray(np.power(reserve, power), dtype=np.float64)
+def _year(loss: Array, income: Array, cap: Array) -> tuple[Array, Array]:
+    """Kept and added at the start and after each step, (steps + 1, W, D), all steps together."""
+    net = loss - income
+    kept = np.zeros((len(net) + 1, *net.shape[1:]))
+    np.cumsum(net, axis=0, out=kept[1:])
+    np.exp(kept, out=kept)
+    added = np.zeros_like(kept)
+    small = np.divide(np.expm1(net), net, out=np.ones_like(net), where=net != 0.0)
+    np.cumsum(income / cap * small / kept[1:], axis=0, out=added[1:])
+    added *= kept
+    return kept, added
 
 
-def from_scale(scaled: Array | float, power: Array | float) -> Array:
-    """Reserve from the linear scale."""
-    return np.asarray(np.power(scaled, 1.0 / np.asarray(power)), dtype=np.float64)
+def _holding_gain(loss: Array, leaves: Array, cap: Array) -> Array:
+    """Gain (W, D) with which a year brings u = 1 back to 1: Newton steps on its logarithm."""
+
+    def off(log_gain: Array) -> Array:
+        kept, added = _year(loss, np.exp(log_gain) * leaves, cap)
+        return np.log(kept[-1] + added[-1])
+
+    guess = np.log(loss.sum(axis=0) / (leaves.sum(axis=0) * (1.0 - 1.0 / cap)))
+    for _ in range(_MOST_ROUNDS):
+        here = off(guess)
+        if np.abs(here).max() < _CLOSE:
+            return np.exp(guess)
+        slope = (off(guess + _NUDGE) - here) / _NUDGE
+        guess = guess - np.clip(here / np.minimum(slope, -_NUDGE), -1.0, 1.0)
+    raise ValueError("no gain holds an undisturbed stand here")
+
+
+_MOST_ROUNDS = 60
+_CLOSE = 1e-10
+_NUDGE = 1e-5
 
 
 def _by_day(index: Sequence[int] | NDArray[np.int64], days: int) -> dict[int, NDArray[np.int64]]:

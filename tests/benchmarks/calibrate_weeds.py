@@ -33,7 +33,8 @@ from rotation_opt.records import CanopyPiece, DatedOperation, Programme
 from rotation_opt.tables import Tables
 from rotation_opt.weeds.parameters import DYNAMIC, WeedParameters, weed_parameters
 from rotation_opt.weeds.pressure import Works
-from rotation_opt.weeds.reserve import from_scale, run, settle
+from rotation_opt.weeds.reserve import run, settle
+from rotation_opt.weeds.response import reserve_after
 
 Array = NDArray[np.float64]
 
@@ -49,25 +50,26 @@ FREE = (  # light limits are published, regrowth heat is judged: both stay as in
     "reserve_cap",
 )
 FIXED = {  # trials drive these to any bound: judged instead (reasons in weed_parameters.csv)
-    "creeping_thistle": ("compensation_heat", "draw", "shoot_cost")
 }
 BOUNDS: dict[str, tuple[float, float]] = {  # judgement
     "leaf_heat": (150, 1200),
     "compensation_heat": (150, 600),
-    "draw": (5e-5, 4e-3),
+    "draw": (1e-4, 6e-3),
     "shoot_cost": (0.01, 1.0),
     "upkeep": (3e-4, 8e-3),
-    "shoot_power": (0.3, 0.96),
+    "shoot_power": (0.5, 1.3),
     "fragment_regrowth": (0.1, 0.9),
-    "reserve_cap": (1.3, 40),
+    "reserve_cap": (1.1, 4),
 }
 CENTRE = {
-    "shoot_power": 0.8,
-    "draw": 5e-4,
-    "upkeep": 2.5e-3,
-    "reserve_cap": 4.0,
-    "shoot_cost": 0.15,
+    "shoot_power": 0.85,
+    "draw": 1e-3,
+    "upkeep": 2.0e-3,
+    "reserve_cap": 1.7,
+    "shoot_cost": 0.1,
     "leaf_heat": 400,
+    "compensation_heat": 350,
+    "fragment_regrowth": 0.5,
 }
 
 
@@ -365,14 +367,13 @@ class Bench:
         weeds: WeedParameters,
         measure: str,
     ) -> Array:
-        power = weeds.power[0]
-        scaled = np.power(start, power)
+        reserve = np.full(len(weeds.draws), start)
         for season in path[:-1]:
             kept, added, _ = outcome(seasons.index(season), "reserve")
-            scaled = kept * scaled + added
+            reserve = reserve_after(1.0 / kept, added / kept, reserve)
         kept, added, standing = outcome(seasons.index(path[-1]), measure)
-        reserve = from_scale(kept * scaled + added, power)
-        return reserve if measure not in ("shoots", "standing") else standing * np.power(reserve, 1.0 - power)
+        reserve = reserve_after(1.0 / kept, added / kept, reserve)
+        return reserve if measure not in ("shoots", "standing") else standing * np.power(reserve, weeds.shoot_power[0])
 
 
 def _programme(season: Season) -> Programme:
