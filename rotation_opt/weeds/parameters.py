@@ -38,6 +38,9 @@ FIXED = (
     "bud_heat",
     "height_m",
     "height_heat",
+    "rosette_height_m",
+    "stretch_daylength_h",
+    "leaf_height_share",
     "climb_escape",
     "shoots_full_per_m2",
     "frost_kill_c",
@@ -77,7 +80,7 @@ class WeedParameters:
         Spring emergence curve (Donald 2000): max / (1 + (X / x0)^b), with b negative.
     emergence_base, emergence_start_day, emergence_heat_limit : ndarray (W,)
         Base temperature and first day of that heat, and the heat up to which the curve was fitted.
-    bud_heat, height_m, height_heat, climb_escape, shoots_full_per_m2, frost_kill_c, store_depth_m, \
+    bud_heat, height_m, height_heat, rosette_height_m, stretch_daylength_h, leaf_height_share, climb_escape, shoots_full_per_m2, frost_kill_c, store_depth_m, \
 autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
         See ``columns.csv``.
     """
@@ -105,6 +108,9 @@ autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
     bud_heat: Array
     height_m: Array
     height_heat: Array
+    rosette_height_m: Array
+    stretch_daylength_h: Array
+    leaf_height_share: Array
     climb_escape: Array
     shoots_full_per_m2: Array
     frost_kill_c: Array

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rotation_opt.canopy import Canopy, cover_of, share_of_light
-from rotation_opt.climate import SEASON_LENGTH, SEASON_START, Climate, index_of
+from rotation_opt.climate import SEASON_LENGTH, SEASON_START, Climate, index_of, season_of
 from rotation_opt.records import CanopyPiece, Programme
 from rotation_opt.tables import Tables
 from rotation_opt.weeds.emergence import ShootCalendar, late_target
@@ -148,6 +148,7 @@ class Works:
             shoots_left=shoots_left,
             start=start,
             heat=heat,
+            daylength_h=season_of(self._climate.day_length()),
             calendar=calendar,
             weeds=self._parameters,
             delay=delay,
@@ -169,16 +170,18 @@ def light_course(
     shoots_left: Array,
     start: NDArray[np.int64],
     heat: Array,
+    daylength_h: Array,
     calendar: ShootCalendar,
     weeds: WeedParameters,
     delay: Array | None = None,
 ) -> Array:
-    """Share of full light at the top of the weed, day by day.
+    """Share of full light at the weed's leaves, day by day.
 
     The weed's mean height grows with heat, slowly until shoots reach ``compensation_heat`` (stems stretch
     from about 7 leaves on, Weill 2013) and in proportion to light below ``light_full``; new shoots and cuts
-    lower it, frost ends it. A climbing weed escapes part of the shade. Light and height do not differ
-    between draws: means over draws are used.
+    lower it, frost ends it. Shoots that come up or regrow when days have become short stay rosettes. Light
+    is taken at ``leaf_height_share`` of the height, as leaves hang all along the stem. A climbing weed
+    escapes part of the shade. Light and height do not differ between draws: means over draws are used.
 
     Parameters
     ----------
@@ -188,8 +191,8 @@ def light_course(
         Share of the shoots the day's work leaves standing.
     start : ndarray (G,) of int
         Day index on which each programme starts from stubble.
-    heat : ndarray (days,)
-        Degree-days above 0 C.
+    heat, daylength_h : ndarray (days,)
+        Degree-days above 0 C, and hours of daylight.
     calendar : ShootCalendar
     weeds : WeedParameters
     delay : ndarray (G,), optional
@@ -224,11 +227,14 @@ def light_course(
         height *= old
         age *= old
         age += heat[day]
-        share = share_of_light(cover[day][:, None], crop_height_m[day][:, None], height)
+        leaves = weeds.leaf_height_share * height
+        share = share_of_light(cover[day][:, None], crop_height_m[day][:, None], leaves)
         share += (1.0 - share) * escape
         light[day] = share
         # rosettes stay low: stems stretch at full pace only from the turning point on
         pace_now = pace * heat[day] * np.minimum(1.0, age / turning)
+        long_day = daylength_h[day] >= weeds.stretch_daylength_h
+        most = np.where(long_day, weeds.height_m, np.maximum(height, weeds.rosette_height_m))
         height += pace_now * np.minimum(1.0, share / enough) * (target > 0)
-        np.minimum(height, weeds.height_m, out=height)
+        np.minimum(height, most, out=height)
     return light
