@@ -17,10 +17,9 @@ from rotation_opt.season import respond, trace
 from rotation_opt.tables import Tables
 from rotation_opt.timetable import Timetable
 from rotation_opt.varieties import fitted
-from rotation_opt.weeds.parameters import weed_parameters
+from rotation_opt.weeds.parameters import LIKELY
 
 FULL_STORE = 1.0  # reserve of an undisturbed stand: the start of every season shown here
-LIKELY = "likely"
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,5 +154,5 @@ def season_course(
 
 
 def _enough_light(tables: Tables, weed: str) -> float:
-    """Share of full light below which the weed grows less, mean of the draws as in the head start."""
-    return float(weed_parameters(tables, [weed]).light_full.mean())
+    """Share of full light below which the weed grows less, as in the head start."""
+    return tables.draw(LIKELY, weed, "light_full")

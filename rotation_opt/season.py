@@ -301,7 +301,7 @@ def _light_figures(
     calendar, winter = surroundings.calendar, index_of(0)
     groups = pressure.light.shape[1]
     mean, head = np.empty((groups, len(parameters.weeds))), np.empty((groups, len(parameters.weeds)))
-    enough = parameters.light_full.mean(axis=1)
+    enough = parameters.once["light_full"]
     targets, kind = spring_targets(calendar, parameters, pressure.delay)
     half_up = (targets[:, winter : winter + DAYS] >= HALF_UP).argmax(axis=1)[kind]
     for w in range(len(parameters.weeds)):

@@ -14,8 +14,9 @@ from rotation_opt.climate import SEASON_LENGTH, for_station, index_of
 from rotation_opt.errors import TableError
 from rotation_opt.weeds.emergence import late_target, share_emerged, shoot_calendar
 from rotation_opt.weeds.parameters import WeedParameters, weed_parameters
-from rotation_opt.weeds.pressure import Pressure, light_course, undisturbed
-from rotation_opt.weeds.reserve import STEPS_A_DAY, Course, Surroundings, from_scale, run, settle, to_scale
+from rotation_opt.weeds.pressure import Pressure, light_course
+from rotation_opt.weeds.reserve import STEPS_A_DAY, Course, Surroundings, run, settle
+from rotation_opt.weeds.response import reserve_after as season_end
 from rotation_opt.weeds.yield_loss import loss_figures, share_lost
 
 TABLES = crop_tables.read()
@@ -23,6 +24,7 @@ WEEDS = ("creeping_thistle", "field_bindweed", "couch_grass", "perennial_sow_thi
 PARAMETERS = weed_parameters(TABLES, WEEDS)
 BOONE = for_station("Boone IA", TABLES)
 AROUND = settle(BOONE, PARAMETERS)
+LONG_DAYS = np.full(SEASON_LENGTH, 16.0)
 HARVEST, AUTUMN = index_of(220), index_of(304)
 
 
@@ -41,7 +43,19 @@ def reserve_after(
 ) -> np.ndarray:
     """Reserve at harvest and on 1 November: shape (2, G, W, D)."""
     course = course_of(pressure, around, parts)
-    return from_scale(course.kept * to_scale(start, PARAMETERS.power) + course.added, PARAMETERS.power)
+    return season_end(1.0 / course.kept, course.added / course.kept, start)
+
+
+def undisturbed(days: int, groups: int, weeds: int) -> Pressure:
+    """Fields left alone in full light."""
+    return Pressure(
+        light=np.ones((days, groups, weeds)),
+        shoots_left=np.ones((days, groups)),
+        store_left=np.ones((days, groups, weeds)),
+        start=np.zeros(groups, dtype=np.int64),
+        start_shoots=np.zeros(groups),
+        delay=np.zeros(groups),
+    )
 
 
 def random_pressure(seed: int, passes: int) -> Pressure:
@@ -130,6 +144,7 @@ def test_a_weed_taller_than_the_crop_stands_in_full_light_and_a_late_one_does_no
         shoots_left=np.ones_like(cover),
         start=np.zeros(2, dtype=np.int64),
         heat=AROUND.heat,
+        daylength_h=LONG_DAYS,
         calendar=AROUND.calendar,
         weeds=PARAMETERS,
     )
@@ -154,6 +169,7 @@ def test_a_denser_or_earlier_or_taller_crop_never_leaves_the_weed_more_light(see
         shoots_left=np.ones_like(cover),
         start=np.zeros(4, dtype=np.int64),
         heat=AROUND.heat,
+        daylength_h=LONG_DAYS,
         calendar=AROUND.calendar,
         weeds=PARAMETERS,
     )
@@ -166,7 +182,6 @@ def test_a_denser_or_earlier_or_taller_crop_never_leaves_the_weed_more_light(see
 
 
 def test_a_stand_left_alone_in_full_light_holds_its_own() -> None:
-    course = course_of(undisturbed(SEASON_LENGTH, 1, len(WEEDS)))
     note = np.array([[AUTUMN - 365], [AUTUMN]])
     window = np.zeros((1, len(WEEDS)), dtype=np.int64)
     alone = undisturbed(SEASON_LENGTH, 1, len(WEEDS))
@@ -236,16 +251,15 @@ def test_one_percent_of_the_roots_rebuilds_a_stand_if_nothing_is_done() -> None:
     course = course_of(alone)
     years = 0
     while (reserve < 0.5).any() and years < 20:
-        reserve = from_scale(
-            course.kept[1, 0] * to_scale(reserve, PARAMETERS.power) + course.added[1, 0], PARAMETERS.power
-        )
+        kept, added = course.kept[1, 0], course.added[1, 0]
+        reserve = season_end(1.0 / kept, added / kept, reserve)
         years += 1
     assert years <= 10
 
 
 def test_parameters_that_make_no_sense_are_refused() -> None:
     with pytest.raises(ValueError, match="shoot_power"):
-        replace(PARAMETERS, shoot_power=np.full_like(PARAMETERS.shoot_power, 1.0))
+        replace(PARAMETERS, shoot_power=np.zeros_like(PARAMETERS.shoot_power))
     with pytest.raises(ValueError, match="light_full"):
         replace(PARAMETERS, light_full=PARAMETERS.light_dark)
     with pytest.raises(ValueError, match="reserve_cap"):

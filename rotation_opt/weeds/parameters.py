@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -50,6 +50,12 @@ FIXED = (
 )
 
 
+#: Draw that stands for what is likely; the others tell how far off it may be.
+LIKELY = "likely"
+#: Of these, height and shade are followed once, with the likely value, for all draws.
+ONCE = ("compensation_heat", "light_full", "regrow_heat")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeedParameters:
     """Figures of several weeds; W weeds, D draws.
@@ -83,6 +89,8 @@ class WeedParameters:
     bud_heat, height_m, height_heat, rosette_height_m, stretch_daylength_h, leaf_height_share, climb_escape, shoots_full_per_m2, frost_kill_c, store_depth_m, \
 autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
         See ``columns.csv``.
+    once : dict of ndarray (W,)
+        Likely values of the figures in `ONCE`, whatever draws are held.
     """
 
     weeds: tuple[str, ...]
@@ -117,6 +125,7 @@ autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
     store_depth_m: Array
     autumn_rest_start_day: Array
     autumn_rest_end_day: Array
+    once: Mapping[str, Array]
 
     def __post_init__(self) -> None:
         for item in fields(self):
@@ -155,4 +164,7 @@ def weed_parameters(
     fixed = {
         quantity: np.array([tables.number("weed", weed, quantity) for weed in weeds]) for quantity in FIXED
     }
-    return WeedParameters(weeds=tuple(weeds), draws=names, **dynamic, **fixed)
+    once = {
+        quantity: np.array([tables.draw(LIKELY, weed, quantity) for weed in weeds]) for quantity in ONCE
+    }
+    return WeedParameters(weeds=tuple(weeds), draws=names, **dynamic, **fixed, once=once)

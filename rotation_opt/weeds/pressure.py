@@ -46,18 +46,6 @@ class Pressure:
     delay: Array
 
 
-def undisturbed(days: int, groups: int, weeds: int) -> Pressure:
-    """Pressure of fields left alone in full light."""
-    return Pressure(
-        light=np.ones((days, groups, weeds)),
-        shoots_left=np.ones((days, groups)),
-        store_left=np.ones((days, groups, weeds)),
-        start=np.zeros(groups, dtype=np.int64),
-        start_shoots=np.zeros(groups),
-        delay=np.zeros(groups),
-    )
-
-
 #: Inversion from 1 October on delays the shoots of the next spring; after earlier inversion the weed has
 #: time to raise shoots through the turned layer again before winter, and nothing is counted.
 DELAY_FROM_DAY = -92
@@ -181,7 +169,7 @@ def light_course(
     from about 7 leaves on, Weill 2013) and in proportion to light below ``light_full``; new shoots and cuts
     lower it, frost ends it. Shoots that come up or regrow when days have become short stay rosettes. Light
     is taken at ``leaf_height_share`` of the height, as leaves hang all along the stem. A climbing weed
-    escapes part of the shade. Light and height do not differ between draws: means over draws are used.
+    escapes part of the shade. Light and height are followed once for all draws, with likely values.
 
     Parameters
     ----------
@@ -205,11 +193,10 @@ def light_course(
     days, groups = cover.shape
     light = np.empty((days, groups, len(weeds.weeds)))
     height = np.zeros((groups, len(weeds.weeds)))
-    enough = weeds.light_full.mean(axis=1)
+    enough = weeds.once["light_full"]
     pace = weeds.height_m / weeds.height_heat
     escape = weeds.climb_escape
-    regrow_heat = weeds.regrow_heat.mean(axis=1)
-    turning = weeds.compensation_heat.mean(axis=1)
+    regrow_heat, turning = weeds.once["regrow_heat"], weeds.once["compensation_heat"]
     shoots, age = np.zeros_like(height), np.zeros_like(height)
     targets, kind = spring_targets(calendar, weeds, np.zeros(groups) if delay is None else delay)
     for day in range(days):
