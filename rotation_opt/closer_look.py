@@ -155,4 +155,4 @@ def season_course(
 
 def _enough_light(tables: Tables, weed: str) -> float:
     """Share of full light below which the weed grows less, as in the head start."""
-    return tables.draw(LIKELY, weed, "light_full")
+    return tables.number("weed_parameter", weed, "light_full")

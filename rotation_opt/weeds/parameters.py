@@ -52,7 +52,7 @@ FIXED = (
 
 #: Draw that stands for what is likely; the others tell how far off it may be.
 LIKELY = "likely"
-#: Of these, height and shade are followed once, with the likely value, for all draws.
+#: Of these, height and shade are followed once for all draws, with the value held likely before any fit.
 ONCE = ("compensation_heat", "light_full", "regrow_heat")
 
 
@@ -90,7 +90,7 @@ class WeedParameters:
 autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
         See ``columns.csv``.
     once : dict of ndarray (W,)
-        Likely values of the figures in `ONCE`, whatever draws are held.
+        Values of the figures in `ONCE` (table weed_parameters.csv), the same whatever draws are held.
     """
 
     weeds: tuple[str, ...]
@@ -165,6 +165,7 @@ def weed_parameters(
         quantity: np.array([tables.number("weed", weed, quantity) for weed in weeds]) for quantity in FIXED
     }
     once = {
-        quantity: np.array([tables.draw(LIKELY, weed, quantity) for weed in weeds]) for quantity in ONCE
+        quantity: np.array([tables.number("weed_parameter", weed, quantity) for weed in weeds])
+        for quantity in ONCE
     }
     return WeedParameters(weeds=tuple(weeds), draws=names, **dynamic, **fixed, once=once)
