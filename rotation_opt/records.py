@@ -73,6 +73,9 @@ class Weed:
     name_uk: str
     short_us: str
     short_uk: str
+    many_us: str = "shoots"  # several of its shoots: "half the thistles are at bud"
+    many_uk: str = "shoots"
+    bud_words: str = "are at bud"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +118,8 @@ class Step:
 
     ``anchor`` is the event that dates it; ``offset_days`` counts from that event. With ``interval_days``
     greater than 0 the pass is repeated ``times`` times at that interval, as long as the day lies before
-    ``until`` (an anchor, less ``until_gap_days``).
+    ``until`` (an anchor, less ``until_gap_days``). With ``again`` = "regrowth" it is repeated each time the
+    weed has come up again and has its leaves, and the interval is only the least time between two passes.
     """
 
     programme: str
@@ -127,6 +131,7 @@ class Step:
     times: int
     until: str
     until_gap_days: int
+    again: Literal["", "regrowth"] = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

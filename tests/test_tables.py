@@ -452,7 +452,7 @@ def put(column: str, cell: str, row: int = 1) -> Edit:
             r"weeds\.csv, line 1: found unknown column 'latn'.*'latin'",
         ),
         ("weeds", lambda c: c[0].__setitem__(1, "key"), r"weeds\.csv, line 1: .*every column once"),
-        ("weeds", lambda c: c[2].pop(), r"weeds\.csv, line 3: found 5 cells; the header has 6"),
+        ("weeds", lambda c: c[2].pop(), r"weeds\.csv, line 3: found 8 cells; the header has 9"),
         ("columns", lambda c: c[0].__setitem__(2, "kind"), r"columns\.csv, line 1: no column type"),
     ],
 )

@@ -7,7 +7,6 @@ rotation is dated all the same, since the years after it depend on it.
 """
 
 from rotation_opt.practices.calendar import (
-    APRIL_1,
     FIRST_DAY,
     MONTH_STARTS,
     YEAR,
@@ -34,16 +33,18 @@ from rotation_opt.practices.dating import (
     stand_of,
     undersown_day,
 )
+from rotation_opt.practices.stages import STAGES, WeedStages, main_weed, weed_stages
 
 __all__ = [
-    "APRIL_1",
     "BREAK_STAND",
     "FIRST_DAY",
     "MONTH_STARTS",
+    "STAGES",
     "YEAR",
     "DatedPractice",
     "FieldCalendar",
     "PracticeList",
+    "WeedStages",
     "cut_days",
     "date_practice",
     "dated_practices",
@@ -51,6 +52,7 @@ __all__ = [
     "field_calendar",
     "first_day_at",
     "machines_at_hand",
+    "main_weed",
     "programmes_of",
     "season_anchors",
     "sowing_day",
@@ -58,4 +60,5 @@ __all__ = [
     "step_days",
     "undersown_day",
     "usual_yield",
+    "weed_stages",
 ]

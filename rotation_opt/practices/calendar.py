@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from rotation_opt.climate import Climate
+from rotation_opt.practices.stages import USUAL_WEED, WeedStages, weed_stages
 from rotation_opt.records import Step
 from rotation_opt.tables import Tables
 from rotation_opt.words import MONTHS
 
 YEAR = 365
 FIRST_DAY = -184  # 1 July before the harvest year: the season's first day
-APRIL_1 = 90
 MONTH_STARTS = (0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334)
 
 
@@ -27,8 +27,13 @@ class FieldCalendar:
     frost: int  # first killing frost, median year
     growth: int  # hay stands start to grow
     frost_seeding: int  # small seed broadcast on frozen ground
-    bud: int  # half the thistles at bud
+    stages: WeedStages  # of the weed the farm has most of
     shift: int = 0  # to the calendar's days: half a year in the south, where day 0 is 1 July
+
+    @property
+    def bud(self) -> int:
+        """Day on which half the weed's shoots are at bud; the last of the year if they never are."""
+        return self.stages.days.get("bud", YEAR - 1)
 
     def in_words(self, day: int, region: str) -> str:
         """A day as a grower of the place writes it."""
@@ -65,10 +70,10 @@ def first_day_at(heat: np.ndarray, needed: float, start: int) -> int | None:
     return max(start, FIRST_DAY) + at if at < total.size else None
 
 
-def field_calendar(climate: Climate, tables: Tables) -> FieldCalendar:
-    """Opening and end of field work, killing frost, frost seeding and bud stage in one climate."""
-    bud_heat = tables.number("weed", "creeping_thistle", "bud_heat")
-    bud = first_day_at(climate.season_heat(0.0), bud_heat, APRIL_1)
+def field_calendar(
+    climate: Climate, tables: Tables, weed: str = USUAL_WEED, region: str = "us"
+) -> FieldCalendar:
+    """Opening and end of field work, killing frost, frost seeding and a weed's stages in one climate."""
     thaw = climate.warm_day(tables.number("field_days", "any", "frost_seeding_temperature"))
     return FieldCalendar(
         spring=climate.spring_start_day,
@@ -76,18 +81,23 @@ def field_calendar(climate: Climate, tables: Tables) -> FieldCalendar:
         frost=climate.first_killing_frost_day,
         growth=climate.stand_growth_start_day,
         frost_seeding=climate.spring_start_day if thaw is None else min(thaw, climate.spring_start_day),
-        bud=YEAR - 1 if bud is None else bud,
+        stages=weed_stages(climate, tables, weed, region),
         shift=climate.shift_days,
     )
 
 
-def step_days(step: Step, anchors: Mapping[str, int]) -> tuple[int, ...]:
-    """Days of one line of a programme, given the days of the events; empty if its event does not happen."""
+def step_days(step: Step, anchors: Mapping[str, int], stages: WeedStages | None = None) -> tuple[int, ...]:
+    """Days of one line of a programme, given the days of the events; empty if its event does not happen.
+
+    A pass that is repeated as the weed grows again needs its `stages`; without them it comes once.
+    """
     start = anchors.get(step.anchor)
     if start is None:
         return ()
     start += step.offset_days
-    if step.interval_days <= 0:
+    if step.again:
+        days = _each_regrowth(start, step, stages)
+    elif step.interval_days <= 0:
         days = [start]
     else:
         days = [start + step.interval_days * turn for turn in range(step.times)]
@@ -98,6 +108,16 @@ def step_days(step: Step, anchors: Mapping[str, int]) -> tuple[int, ...]:
     return tuple(days)
 
 
+def _each_regrowth(start: int, step: Step, stages: WeedStages | None) -> list[int]:
+    days = [start]
+    while stages is not None and len(days) < step.times:
+        grown = stages.regrown_after(days[-1])
+        if grown is None:
+            break
+        days.append(max(grown, days[-1] + step.interval_days))
+    return days
+
+
 def season_anchors(
     calendar: FieldCalendar, sown: int | None, emerged: int | None, cuts: tuple[int, ...]
 ) -> dict[str, int]:
@@ -106,7 +126,7 @@ def season_anchors(
         "spring": calendar.spring,
         "freeze": calendar.freeze,
         "frost": calendar.frost,
-        "bud": calendar.bud,
+        **calendar.stages.days,
     }
     if sown is not None:
         anchors["sowing"] = sown

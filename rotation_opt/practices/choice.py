@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from rotation_opt.climate import Climate
 from rotation_opt.practices.calendar import FieldCalendar, field_calendar
 from rotation_opt.practices.dating import DatedPractice, date_practice
+from rotation_opt.practices.stages import main_weed
 from rotation_opt.records import Farm, Practice
 from rotation_opt.tables import Tables
 
@@ -57,7 +58,7 @@ def dated_practices(farm: Farm, tables: Tables, climate: Climate) -> PracticeLis
     PracticeList
         ``all`` also holds practices of the histories and of the present rotation that are left out.
     """
-    calendar = field_calendar(climate, tables)
+    calendar = field_calendar(climate, tables, main_weed(farm, tables), farm.region)
     needed = {key for field in farm.fields for key in (*field.history, *field.as_now) if key}
     offered: list[DatedPractice] = []
     known: list[DatedPractice] = []

@@ -15,7 +15,8 @@ from rotation_opt.practices.calendar import (
     season_anchors,
     step_days,
 )
-from rotation_opt.records import Practice
+from rotation_opt.practices.stages import STAGES
+from rotation_opt.records import Practice, Step
 from rotation_opt.tables import Tables
 
 EARLY_VARIETY = "early_variety"  # tag of practices that give up yield to be off the field sooner
@@ -104,11 +105,15 @@ def cut_days(
 
     A stand, and what was sown the summer before, counts heat from the start of spring growth; a spring sowing
     from its emergence, and more of it where young plants must root first (``heat_sowing_year_cut``). No cut
-    falls later than the crop's rest before the killing frost.
+    falls later than the crop's rest before the killing frost. Where the practice dates its cuts or grazings
+    otherwise, by a stage of the weed or by the calendar, they are on those days.
     """
     crop = practice.crop
     if practice.cuts <= 0 or not tables.has("crop", crop, "heat_first_cut"):
         return ()
+    if own := _cuts_of_its_own(practice, tables):
+        anchors = season_anchors(calendar, sown, emerged, ())
+        return tuple(sorted(day for step in own for day in step_days(step, anchors, calendar.stages)))
     heat = _heat(climate, tables, crop)
     spring_sown = sown is not None and sown >= 0
     start = (emerged if emerged is not None else sown) if spring_sown else calendar.growth
@@ -146,7 +151,7 @@ def date_practice(
         if len(cuts) < practice.cuts:
             reason = _too_few_cuts(len(cuts), practice.cuts)
     elif practice.cuts > 0 and tables.has("crop", crop.key, "heat_first_cut"):
-        harvest = max(_days_of(practice.harvest, anchors, tables), default=calendar.frost)
+        harvest = max(_days_of(practice.harvest, anchors, tables, calendar), default=calendar.frost)
         if len(cuts) < practice.cuts:
             reason = _too_few_cuts(len(cuts), practice.cuts)
     elif crop.product != "none" and sown is not None:
@@ -157,8 +162,9 @@ def date_practice(
         harvest = min(harvest, calendar.freeze)
         cuts = (harvest,) if practice.cuts else ()
     else:
-        days = _days_of(practice.harvest, anchors, tables)
+        days = _days_of(practice.harvest, anchors, tables, calendar)
         harvest = min(max(days, default=calendar.frost), calendar.freeze)
+    reason = _missed_stage(practice, tables, calendar) or reason
     dated = DatedPractice(
         practice=practice,
         sowing_day=sown,
@@ -210,10 +216,31 @@ def _too_few_cuts(possible: int, wanted: int) -> str:
     return f"the season here is long enough for {possible} of its {wanted} cuts"
 
 
-def _days_of(programme: str, anchors: Mapping[str, int], tables: Tables) -> list[int]:
+def _days_of(
+    programme: str, anchors: Mapping[str, int], tables: Tables, calendar: FieldCalendar
+) -> list[int]:
     """Days of all passes of a programme of work."""
     steps = tables.programmes[programme] if programme else ()
-    return [day for step in steps for day in step_days(step, anchors)]
+    return [day for step in steps for day in step_days(step, anchors, calendar.stages)]
+
+
+def _cuts_of_its_own(practice: Practice, tables: Tables) -> tuple[Step, ...]:
+    """Steps that cut or graze the stand on other days than the hay cuts; none if any waits for a hay cut."""
+    steps = tuple(
+        step
+        for step in (tables.programmes[practice.harvest] if practice.harvest else ())
+        if tables.operations[step.operation].kind in ("cut", "grazing", "mowing")
+    )
+    return () if any(step.anchor.startswith("cut") or step.anchor == "harvest" for step in steps) else steps
+
+
+def _missed_stage(practice: Practice, tables: Tables, calendar: FieldCalendar) -> str:
+    """Why a practice whose work waits for a stage of the weed cannot be dated here; else empty."""
+    for programme in (practice.between, practice.sow, practice.in_crop, practice.harvest):
+        for step in tables.programmes[programme] if programme else ():
+            if step.anchor in STAGES and step.anchor not in calendar.stages.days:
+                return calendar.stages.missed_in_words(step.anchor)
+    return ""
 
 
 def _ends_tilled(practice: Practice, tables: Tables) -> bool:

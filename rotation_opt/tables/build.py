@@ -90,7 +90,8 @@ def _programmes(rows: Sequence[tuple[int, Row]]) -> dict[str, tuple[Step, ...]]:
     steps: dict[str, list[Step]] = defaultdict(list)
     for _, row in rows:
         counts = {name: int(float(row[name])) for name in whole}
-        steps[row["programme"]].append(_fields(Step, row, until=_text(row["until"]), **counts))
+        texts = {name: _text(row[name]) for name in ("until", "again")}
+        steps[row["programme"]].append(_fields(Step, row, **texts, **counts))
     return {name: tuple(sorted(those, key=lambda step: step.order)) for name, those in steps.items()}
 
 

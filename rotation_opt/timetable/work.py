@@ -13,10 +13,12 @@ from rotation_opt.climate import Climate
 from rotation_opt.practices import (
     BREAK_STAND,
     FIRST_DAY,
+    STAGES,
     YEAR,
     DatedPractice,
     FieldCalendar,
     PracticeList,
+    WeedStages,
     field_calendar,
     season_anchors,
     stand_of,
@@ -30,7 +32,6 @@ Part = Literal["between", "sow", "in_crop", "harvest", "break"]
 PARTS: tuple[Part, ...] = ("break", "between", "sow", "in_crop", "harvest")
 MANY_PASSES = "tillage_many"  # tag of practices that live from their passes between crops
 AFTER_FALLOW = "after_fallow"  # tag of practices without a pass of their own before the seedbed
-AT_BUD = "when half the thistles are at bud"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,10 +221,17 @@ class Timetable:
     def _dated(self, programme: str, part: Part, anchors: Mapping[str, int]) -> list[DatedOperation]:
         if not programme:
             return []
+        stages = self.calendar.stages
         return [
-            _operation(step, day, part, anchors)
+            DatedOperation(
+                day=day,
+                operation=step.operation,
+                programme=step.programme,
+                part=part,
+                stage=_to_look_for(step, turn, day, stages),
+            )
             for step in self.tables.programmes[programme]
-            for day in step_days(step, anchors)
+            for turn, day in enumerate(step_days(step, anchors, stages))
         ]
 
     def _between(self, previous: DatedPractice, practice: DatedPractice) -> tuple[DatedOperation, ...]:
@@ -393,16 +401,11 @@ def _start_of(previous: DatedPractice) -> int:
     return max(previous.harvest_day - YEAR, FIRST_DAY)
 
 
-def _operation(step: Step, day: int, part: Part, anchors: Mapping[str, int]) -> DatedOperation:
-    stage = _stage(day - anchors["bud"]) if step.anchor == "bud" else ""
-    return DatedOperation(day=day, operation=step.operation, programme=step.programme, part=part, stage=stage)
-
-
-def _stage(days: int) -> str:
-    """What to look for in the field, so many days from the bud stage of creeping thistle."""
-    if days == 0:
-        return AT_BUD
-    return f"{abs(days)} days {'before' if days < 0 else 'after'} half the thistles are at bud"
+def _to_look_for(step: Step, turn: int, day: int, stages: WeedStages) -> str:
+    """What to look for in the field before a pass: a stage of the weed; empty for work by date."""
+    if step.again and turn:
+        return stages.again_in_words()
+    return stages.in_words(step.anchor, day - stages.days[step.anchor]) if step.anchor in STAGES else ""
 
 
 def _ordered(work: Iterable[DatedOperation]) -> tuple[DatedOperation, ...]:

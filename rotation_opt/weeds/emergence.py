@@ -41,6 +41,7 @@ def share_emerged(heat: ArrayLike, largest: ArrayLike, half_heat: ArrayLike, exp
 
 
 HALF_UP = 0.5  # share up that counts as the weed being there
+FIRST_SHOOTS = 0.01  # share up that counts as the first shoots: the first point Donald (2000) states
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +93,7 @@ def shoot_calendar(climate: Climate, weeds: WeedParameters) -> ShootCalendar:
         heat=season_of(heat),
         waking=season_of(np.where(resting, 0.0, 1.0)),
         bud_day=np.minimum(_first_day(heat >= weeds.bud_heat), frost),
-        first_day=_first_day(target >= _FIRST_SHOOTS),
+        first_day=_first_day(target >= FIRST_SHOOTS),
         half_day=_first_day(target >= HALF_UP),
         frost_day=frost,
     )
@@ -112,9 +113,6 @@ def _share_up(heat: Array, weeds: WeedParameters) -> Array:
     up = share_emerged(heat, weeds.emergence_max, weeds.emergence_x0, weeds.emergence_b)
     up[heat >= weeds.emergence_heat_limit] = 1.0  # beyond the heat the curve was fitted to, all are up
     return up
-
-
-_FIRST_SHOOTS = 0.01  # share up that counts as the first shoots: the first point Donald (2000) states
 
 
 def _first_day(flags: NDArray[np.bool_]) -> NDArray[np.int64]:
