@@ -6,5 +6,6 @@ column and each quantity may hold; whatever does not keep to it is refused with 
 
 from rotation_opt.tables.build import DRAW_TABLE, FIGURE_FILES, MONTHS
 from rotation_opt.tables.lookup import Tables, folder, read
+from rotation_opt.tables.trials import Trial, TrialSeason
 
-__all__ = ["DRAW_TABLE", "FIGURE_FILES", "MONTHS", "Tables", "folder", "read"]
+__all__ = ["DRAW_TABLE", "FIGURE_FILES", "MONTHS", "Tables", "Trial", "TrialSeason", "folder", "read"]

@@ -27,6 +27,7 @@ from rotation_opt.records import (
 from rotation_opt.tables.build import BUILDERS, DRAW_TABLE, FIGURE_FILES, figures_of
 from rotation_opt.tables.checks import check, nearest
 from rotation_opt.tables.sheets import column_list, read_sheets
+from rotation_opt.tables.trials import TRIAL_FILES, Trial, trials_of
 
 
 def folder() -> Traversable:
@@ -65,6 +66,8 @@ def _read(where: Traversable) -> Tables:
     sheets = read_sheets(where)
     check(sheets, column_list(sheets["columns"]))
     records = {name: build(sheets[name].rows) for name, build in BUILDERS.items() if name in sheets}
+    if all(name in sheets for name in TRIAL_FILES):
+        records["trials"] = trials_of(sheets)
     return Tables(where.name, records, dict(figures_of(sheets)))
 
 
@@ -147,6 +150,11 @@ class Tables:
     def cautions(self) -> tuple[Caution, ...]:
         """Sentences to print where work can hurt someone or money is projected."""
         return cast("tuple[Caution, ...]", self._table("cautions"))
+
+    @property
+    def trials(self) -> Mapping[str, Trial]:
+        """Published outcomes of weed trials by key, with the seasons that stand for them."""
+        return cast("Mapping[str, Trial]", self._table("trials"))
 
     @property
     def draws(self) -> tuple[str, ...]:
