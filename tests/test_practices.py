@@ -248,3 +248,85 @@ def test_heat_is_counted_from_the_day_given():
     assert practices.first_day_at(heat, 10.0, 0) == 9
     assert practices.first_day_at(heat, 10.0, -184) == -175
     assert practices.first_day_at(heat, 1e6, 0) is None
+
+
+# ---------------------------------------------------------------- stages of the weed
+
+
+def stages_at(station: str, weed: str = "creeping_thistle", region: str = "us") -> practices.WeedStages:
+    return practices.weed_stages(climate.for_station(station, TABLES), TABLES, weed, region)
+
+
+def test_thistles_bud_in_the_first_half_of_june_near_minnesota_and_flower_a_month_later():
+    # Arny (1932, date recalled): buds form early to mid June; Katovich & Becker (2025): a month from first
+    # bud to first flower. Brookings lies next to Minnesota; the heat sums are from Madison WI.
+    days = stages_at("Brookings SD").days
+    assert day(6, 1) <= days["bud"] <= day(6, 15)
+    assert 25 <= days["flower"] - days["early_bud"] <= 35
+
+
+@pytest.mark.parametrize("weed", list(TABLES.weeds))
+def test_a_warmer_place_brings_every_stage_earlier(weed):
+    warm, cool = stages_at("Boone IA", weed).days, stages_at("Saskatoon SK, airport", weed).days
+    assert set(warm) == set(practices.STAGES)
+    assert all(warm[stage] < cool[stage] for stage in practices.STAGES)
+    assert warm["first_shoots"] < warm["half_up"] < warm["leaves"]
+    assert warm["half_up"] < warm["early_bud"] < warm["bud"] < warm["flower"]
+
+
+def test_regrowth_is_ready_in_three_weeks_of_summer_and_later_in_spring_and_fall():
+    # Anderson (2009): passes every three weeks are the old standard against creeping thistle; Seely (1952):
+    # shoots taken every four weeks
+    stages = stages_at("Boone IA")
+    waits = {
+        start: (stages.regrown_after(start) or 999) - start for start in (day(4, 25), day(7, 1), day(8, 28))
+    }
+    assert 18 <= waits[day(7, 1)] <= 28
+    assert waits[day(4, 25)] > waits[day(7, 1)] + 7
+    assert waits[day(8, 28)] > waits[day(7, 1)]
+
+
+def test_nothing_grows_again_once_frost_has_come():
+    stages = stages_at("Saskatoon SK, airport")
+    assert stages.regrown_after(stages.frost - 1) is None
+    assert stages.regrown_after(stages.frost - 365 - 1) is None
+
+
+def test_stages_are_said_in_the_words_of_the_region():
+    assert stages_at("Boone IA", "couch_grass").in_words("bud") == "when half the quackgrass shoots show ears"
+    uk = stages_at("Cologne", "perennial_sow_thistle", "uk")
+    assert uk.in_words("early_bud", -1) == "1 day before the first sow-thistles are at bud"
+    assert stages_at("Cologne").again_in_words() == "again when regrowth has 6-8 leaves"
+
+
+def test_a_stage_that_is_never_reached_is_missing_and_the_practice_says_so():
+    # a thistle that flowers after twice the heat of the year cannot do so before frost
+    late = TABLES.with_change("weed", "creeping_thistle", "first_bud_heat", 2999.0)
+    place = climate.for_station("Saskatoon SK, airport", late)
+    calendar = practices.field_calendar(place, late)
+    assert "early_bud" not in calendar.stages.days
+    _, reason = practices.date_practice(late.practices["red_clover_1_mown_bud"], place, late, calendar)
+    assert reason == "frost usually ends the shoots here before the first thistles are at bud"
+    assert practices.date_practice(late.practices["red_clover_1"], place, late, calendar)[1] == ""
+
+
+def test_work_is_tied_to_the_weed_the_farm_has_most_of():
+    base = demo_farm()
+    first = base.fields[0]
+    patch = replace(first.patches[0], weed="field_bindweed", area_ha=5.0, shoots_per_m2=40.0)
+    assert (
+        practices.main_weed(replace(base, fields=(replace(first, patches=(patch,)),)), TABLES)
+        == "field_bindweed"
+    )
+    clean = tuple(replace(each, patches=()) for each in base.fields)
+    assert practices.main_weed(replace(base, fields=clean), TABLES) == "creeping_thistle"
+    few = replace(first.patches[0], weed="creeping_thistle", area_ha=0.1, shoots_per_m2=2.0)
+    both = replace(base, fields=(replace(first, patches=(few, patch)),))
+    assert listed_for(both).calendar.stages.weed == "field_bindweed"
+
+
+def test_stock_come_back_every_four_weeks_and_each_grazing_shortens_the_sward():
+    # De Bruijn & Bork (2006): light frequent grazing, about four weeks of rest
+    grazed = dated("grass_clover_2_grazed_light", ROCHESTER)[0]
+    assert set(np.diff(grazed.cut_days)) == {28}
+    assert len(grazed.cut_days) == TABLES.practices["grass_clover_2_grazed_light"].cuts

@@ -177,6 +177,48 @@ def test_work_at_bud_stage_says_what_to_look_for():
     assert at_bud[0].day == calendar.bud - 3
 
 
+def test_a_fallow_is_tilled_whenever_regrowth_has_its_leaves():
+    programme = pair("oat", "fallow_leaf_stage")
+    passes = [op for op in programme.operations if op.part == "in_crop"]
+    stages = practices.field_calendar(PLACES[ROCHESTER], TABLES).stages
+    assert passes[0].day == stages.days["leaves"]
+    assert passes[0].stage == "when half the thistles have 6-8 leaves"
+    assert {op.stage for op in passes[1:]} == {"again when regrowth has 6-8 leaves"}
+    assert [stages.regrown_after(op.day) for op in passes[:-1]] == [op.day for op in passes[1:]]
+    assert passes[-1].day < programme.harvest_day
+
+
+def test_passes_by_leaf_stage_follow_the_warmth_of_the_place_and_the_weed():
+    def gaps(station: str, weed: str) -> list[int]:
+        calendar = practices.field_calendar(PLACES[station], TABLES, weed)
+        step = TABLES.programmes["fallow_leaf_stage"][0]
+        anchors = {**practices.season_anchors(calendar, None, None, ()), "harvest": 270}
+        return np.diff(practices.step_days(step, anchors, calendar.stages)).tolist()
+
+    assert gaps("Boone IA", "creeping_thistle")[1] < gaps("Cologne", "creeping_thistle")[1]
+    # couch is to be cut again at 3-4 leaves, thistle at 6-8
+    assert gaps("Boone IA", "couch_grass")[1] < gaps("Boone IA", "creeping_thistle")[1]
+
+
+def test_clover_is_mown_at_the_bud_of_the_weed_and_cut_down_on_those_days():
+    programme = pair("oat_red_clover", "red_clover_1_mown_bud")
+    mown = [op for op in programme.operations if op.operation == "mow_leave"]
+    assert [op.stage for op in mown] == [
+        "when the first thistles are at bud",
+        "again when regrowth has 6-8 leaves",
+    ]
+    assert programme.canopies[0].cut_days == tuple(op.day for op in mown)
+    assert programme.harvest_day == mown[-1].day
+
+
+def test_a_pasture_is_topped_at_bud_between_two_grazings():
+    work = pair("grass_clover_1", "grass_clover_2_grazed_topped").operations
+    names = [op.operation for op in work]
+    assert names.count("mow_leave") == 1
+    assert names.count("graze_light") == 5
+    assert 0 < names.index("mow_leave") < len(names) - 1
+
+
 # ---------------------------------------------------------------- stands and canopies
 
 

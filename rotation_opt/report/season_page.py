@@ -78,7 +78,11 @@ def course_page(course: SeasonCourse, words: Wording, where: str = "") -> Page:
     ]
     if course.operations:
         rows = tuple(
-            (words.day(work.day), words.operation(work.operation), work.stage or "by date")
+            (
+                f"about {words.day(work.day)}" if work.stage else words.day(work.day),
+                words.operation(work.operation),
+                work.stage or "by date",
+            )
             for work in course.operations
         )
         grid = Grid(header=("When", "Work", "What to look for"), rows=rows)
