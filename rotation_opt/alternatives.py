@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rotation_opt.arrays import NOT_FARMED, SelectionData
+from rotation_opt.bands import BandCourse, Bands, Three, three
 from rotation_opt.errors import NoPlanError
 from rotation_opt.formulate import Figures, Goal
 from rotation_opt.groundwork import Groundwork
@@ -296,10 +297,10 @@ def describe(ground: Groundwork, data: SelectionData, proposal: Proposal) -> tup
     proposal : Proposal
         As from `propose`.
     """
-    today = today_burden(ground, data)
     now = next((draft for draft in proposal.drafts if draft.key == AS_NOW), None)
+    bands = Bands(ground, data, [draft.paths for draft in proposal.drafts])
     return tuple(
-        _describe(ground, data, draft, now=now, today=today, same_as=proposal.same_as.get(draft.key, ""))
+        _describe(ground, data, draft, bands, now=now, same_as=proposal.same_as.get(draft.key, ""))
         for draft in proposal.drafts
     )
 
@@ -308,13 +309,14 @@ def _describe(
     ground: Groundwork,
     data: SelectionData,
     draft: Draft,
+    bands: Bands,
     *,
     now: Draft | None,
-    today: tuple[float, float, float],
     same_as: str,
 ) -> Alternative:
     traces = [trace(data, field, path) for field, path in enumerate(draft.paths)]
-    figures = _figures(ground, data, draft, traces, today)
+    courses = [bands.course(field, path) for field, path in enumerate(draft.paths)]
+    figures = _figures(ground, data, draft, traces, (bands.today(), *_kept_burden(data, courses)))
     return Alternative(
         key=draft.key,
         title=TITLES[draft.key],
@@ -325,7 +327,7 @@ def _describe(
             for land, path in zip(data.fields, draft.paths, strict=True)
         },
         figures=figures,
-        fields=_field_years(ground, data, draft, traces),
+        fields=_field_years(data, draft, traces, courses),
         breaks=(*draft.figures.breaks, *(_rules_broken(ground, data, draft) if draft is now else ())),
         proven_gap=draft.gap,
         same_as=same_as,
@@ -356,25 +358,6 @@ def _some_of(places: Sequence[str]) -> str:
     return shown if len(places) <= NAMED else f"{shown} and {len(places) - NAMED} more"
 
 
-def today_burden(ground: Groundwork, data: SelectionData) -> tuple[float, float, float]:
-    """Burden on 1 November before the plan, low, likely and high. [ha of full-strength stand]
-
-    Only fields that are still farmed in the last year, so that a lease that ends does not look like weeds
-    that went; so it is for every year of a plan.
-    """
-    total = np.zeros(len(data.draws))
-    for field, land in zip(ground.farm.fields, data.fields, strict=True):
-        if not land.farmed[-1]:
-            continue
-        start = ground.starts[field.name]
-        total += field.area_ha * (data.burden_weight * start.infested_share) @ start.autumn
-    return _three(data, total)
-
-
-def _three(data: SelectionData, by_draw: Array) -> tuple[float, float, float]:
-    return float(by_draw.min()), float(by_draw[data.likely]), float(by_draw.max())
-
-
 def _by_year(values: Array) -> tuple[float, ...]:
     return tuple(float(value) for value in values)
 
@@ -393,7 +376,7 @@ def _figures(
     data: SelectionData,
     draft: Draft,
     traces: Sequence[FieldTrace],
-    today: tuple[float, float, float],
+    burden: tuple[Three, ...],
 ) -> PlanFigures:
     found, recourse = draft.figures, draft.figures.recourse
     years = data.years
@@ -418,7 +401,7 @@ def _figures(
         net_return=_by_year(found.net),
         net_return_per_ha_year=float(found.net.sum() / farmed_ha.sum()),
         cash=_by_year(found.net),
-        burden=(today, *(_three(data, row) for row in _kept_burden(data, traces))),
+        burden=burden,
         labour_hours=_rows(found.labour_h[1:]),
         extra_labour_hours=_rows(recourse.extra_labour_h[1:]),
         machine_hours={name: _rows(found.machine_h[m, 1:]) for m, name in enumerate(data.machines)},
@@ -437,10 +420,10 @@ def _figures(
     )
 
 
-def _kept_burden(data: SelectionData, traces: Sequence[FieldTrace]) -> Array:
-    """(T, D): burden of the fields that are farmed to the end."""
-    kept = [course.burden for land, course in zip(data.fields, traces, strict=True) if land.farmed[-1]]
-    return np.sum(kept, axis=0) if kept else np.zeros((data.years, len(data.draws)))
+def _kept_burden(data: SelectionData, courses: Sequence[BandCourse]) -> tuple[Three, ...]:
+    """Burden after each year of the fields that are farmed to the end."""
+    kept = [course.burden for land, course in zip(data.fields, courses, strict=True) if land.farmed[-1]]
+    return tuple(three(row) for row in np.sum(kept, axis=0)) if kept else ((0.0, 0.0, 0.0),) * data.years
 
 
 def _stays_on_field(ground: Groundwork, key: str) -> bool:
@@ -450,12 +433,12 @@ def _stays_on_field(ground: Groundwork, key: str) -> bool:
 
 
 def _field_years(
-    ground: Groundwork, data: SelectionData, draft: Draft, traces: Sequence[FieldTrace]
+    data: SelectionData, draft: Draft, traces: Sequence[FieldTrace], courses: Sequence[BandCourse]
 ) -> tuple[YearOnField, ...]:
     """Each field in each year, with the weeds counted there; net return at the mean price of the plan."""
     price = _mean_price(data, draft.figures)
     rows = []
-    for land, path, course in zip(data.fields, draft.paths, traces, strict=True):
+    for land, path, course, band in zip(data.fields, draft.paths, traces, courses, strict=True):
         there = [w for w in range(len(data.weeds)) if land.infested_share[w] > 0]
         for year, (practice, pair) in enumerate(zip(path, course.pairs, strict=True)):
             if practice == NOT_FARMED:
@@ -470,8 +453,8 @@ def _field_years(
                     yield_t_ha=float(course.made_t[year]) / land.area_ha,
                     weed_loss=float(course.loss[year, data.likely]),
                     net_return_per_ha=(sales + float(course.money[year])) / land.area_ha,
-                    reserve={data.weeds[w]: _three(data, course.autumn[year, w]) for w in there},
-                    shoots_per_m2={data.weeds[w]: _three(data, course.shoots[year, w]) for w in there},
+                    reserve={data.weeds[w]: three(band.autumn[year, w]) for w in there},
+                    shoots_per_m2={data.weeds[w]: three(band.shoots[year, w]) for w in there},
                     bare_weeks=float(data.bare_days[pair]) / 7.0,
                 )
             )

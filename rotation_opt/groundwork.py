@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from rotation_opt.budgets import PairBudgets, pair_budgets
 from rotation_opt.climate import Climate, for_farm
-from rotation_opt.infestation import WeedStart, weed_start
+from rotation_opt.infestation import WeedStart, season_counted, weed_start
 from rotation_opt.practices import PracticeList, dated_practices
 from rotation_opt.records import Farm, Programme
 from rotation_opt.season import Response, respond
@@ -23,6 +23,7 @@ from rotation_opt.succession import Succession
 from rotation_opt.tables import Tables
 from rotation_opt.timetable import all_programmes
 from rotation_opt.varieties import fitted
+from rotation_opt.weeds.parameters import LIKELY
 from rotation_opt.workload import Capacity, PairHours, capacity, pair_hours
 
 
@@ -113,7 +114,7 @@ def lay(farm: Farm, tables: Tables, tell: Callable[[str], None] = lambda text: N
     programmes, pair_index = _needed(farm, practice_list, dated, index_of_all, succession)
     lap("practices")
     tell("What each season does to the weeds")
-    response = respond(programmes, climate, tables, weeds_of(farm))
+    response = respond(programmes, climate, tables, weeds_of(farm), [LIKELY])
     lap("season")
     tell("Hours and money")
     hours = pair_hours(programmes, farm, tables)
@@ -124,8 +125,7 @@ def lay(farm: Farm, tables: Tables, tell: Callable[[str], None] = lambda text: N
             field,
             farm,
             response=response,
-            practice_list=practice_list,
-            pair_index=pair_index,
+            pair=season_counted(field, practice_list, pair_index),
             climate=climate,
             tables=tables,
         )

@@ -37,13 +37,22 @@ class WeedStart:
     infested_share: Array
 
 
+def season_counted(
+    field: Field, practice_list: PracticeList, pair_index: npt.NDArray[np.integer[Any]]
+) -> int:
+    """The pair whose season the last crop of a field grew in; -1 if it was not simulated."""
+    last = practice_list.index[field.history[-1]]
+    before = [practice_list.index[key] for key in field.history[-2:-1]]
+    fitting = [row for row in (*before, *range(len(practice_list.all))) if pair_index[row, last] >= 0]
+    return int(pair_index[fitting[0], last]) if fitting else -1
+
+
 def weed_start(
     field: Field,
     farm: Farm,
     *,
     response: Response,
-    practice_list: PracticeList,
-    pair_index: npt.NDArray[np.integer[Any]],
+    pair: int,
     climate: Climate,
     tables: Tables,
 ) -> WeedStart:
@@ -56,22 +65,26 @@ def weed_start(
 
     Parameters
     ----------
-    field, farm, response, practice_list, pair_index, climate, tables
-        As from `season.respond`, `practices.dated_practices` and `timetable.all_programmes`.
+    field, farm, response, climate, tables
+        As from `season.respond`.
+    pair : int
+        Of `response`, from `season_counted`.
     """
     weeds, draws = response.weeds, np.arange(len(response.draws))
     shape = (len(weeds), len(draws))
     reserve, autumn, area = np.zeros(shape), np.zeros(shape), np.zeros(len(weeds))
-    last = practice_list.index[field.history[-1]]
-    before = [practice_list.index[key] for key in field.history[-2:-1]]
-    fitting = [row for row in (*before, *range(len(practice_list.all))) if pair_index[row, last] >= 0]
-    pair = int(pair_index[fitting[0], last]) if fitting else -1
     for patch in field.patches:
         weed = weeds.index(patch.weed)
         counted = date.fromisoformat(patch.counted_on)
         day = min(counted.timetuple().tm_yday, 365) - 1
         standing = reserve_from_count(
-            patch.shoots_per_m2, day, patch.stage, patch.weed, climate=climate, tables=tables
+            patch.shoots_per_m2,
+            day,
+            patch.stage,
+            patch.weed,
+            climate=climate,
+            tables=tables,
+            draws=response.draws,
         )
         at_harvest, left_alone = np.array(standing, dtype=float), np.array(standing, dtype=float)
         if pair >= 0:

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from rotation_opt.alternatives import Proposal, describe, distance, propose, today_burden
+from rotation_opt.alternatives import Proposal, describe, distance, propose
 from rotation_opt.arrays import SelectionData
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
@@ -71,7 +71,7 @@ def plan(
     return Result(
         farm=farm,
         alternatives=found,
-        start_burden_ha=today_burden(ground, data)[1],
+        start_burden_ha=found[0].figures.burden[0][1],
         checks=checks,
         left_out=ground.practice_list.left_out,
         assumptions=_assumptions(ground, proposal),

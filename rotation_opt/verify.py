@@ -72,7 +72,9 @@ class Recheck:
         ]
         programmes = [timetable.programme(dated.of(before), dated.of(this)) for before, this in self.pairs]
         self.programmes = programmes
-        self.response: Response = respond(programmes, ground.climate, ground.tables, ground.response.weeds)
+        self.response: Response = respond(
+            programmes, ground.climate, ground.tables, ground.response.weeds, ground.response.draws
+        )
         self.hours: PairHours = pair_hours(programmes, self.farm, self.tables)
         self.budgets: PairBudgets = pair_budgets(programmes, dated, self.farm, self.tables, self.hours)
         self.seasons = [season for field in self.farm.fields for season in self._follow(field)]

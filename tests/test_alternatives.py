@@ -17,9 +17,9 @@ from rotation_opt.alternatives import (
     distance,
     hay_or_fall_difference,
     present_paths,
-    today_burden,
 )
 from rotation_opt.arrays import NOT_FARMED, SelectionData
+from rotation_opt.bands import Bands
 from rotation_opt.errors import NoPlanError
 
 
@@ -170,16 +170,16 @@ def test_every_type_of_crop_has_words_for_both_regions() -> None:
 
 
 def test_todays_weeds_are_those_of_fields_that_are_farmed_to_the_end() -> None:
-    whole = today_burden(plain().ground, plain().data)
+    whole = Bands(plain().ground, plain().data, []).today()
     start = plain().ground.starts
     by_hand = sum(
-        field.area_ha * float(start[field.name].infested_share @ start[field.name].autumn[:, 1])
+        field.area_ha * float(start[field.name].infested_share @ start[field.name].autumn[:, 0])
         for field in plain().farm.fields
     )
     assert whole[1] == pytest.approx(by_hand)
     leased = Plans(with_field(small(), "East", lease_end_year=2028))
     north = start["North"]
-    assert today_burden(leased.ground, leased.data)[1] == pytest.approx(
+    assert Bands(leased.ground, leased.data, []).today()[1] == pytest.approx(
         6.0 * float(north.infested_share @ north.autumn[:, 1])
     )
 

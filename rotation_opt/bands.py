@@ -1,0 +1,164 @@
+"""How far the weeds of a plan may lie from what is likely, over weed figures and weather years.
+
+Plans are chosen with the likely weed figures in a usual year. What is printed beside it is a band: the same
+plans are followed with many sets of weed figures that explain the published trials about equally well, each
+through weather drawn anew for every year. The counted shoots are read with the same figures, so a set under
+which the stand is strong in roots starts strong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rotation_opt.arrays import NOT_FARMED, SelectionData
+from rotation_opt.groundwork import Groundwork
+from rotation_opt.infestation import WeedStart, season_counted, weed_start
+from rotation_opt.season import Response, respond
+from rotation_opt.weeds.parameters import LIKELY
+from rotation_opt.weeds.response import reserve_after
+
+Array = NDArray[np.float64]
+Three = tuple[float, float, float]
+
+BAND = (0.1, 0.9)  # eight courses in ten lie within what is printed as low to high
+COURSES_A_DRAW = 3
+_SEED = 20261125
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BandCourse:
+    """One field under one plan; T years, W weeds, K courses, the first of them the likely one.
+
+    Attributes
+    ----------
+    autumn : ndarray (T, W, K)
+        Reserve on 1 November, infested part.
+    shoots : ndarray (T, W, K)
+        Per m2 of the infested part.
+    burden : ndarray (T, K)
+        Hectares of full-strength stand.
+    """
+
+    autumn: Array
+    shoots: Array
+    burden: Array
+
+
+def three(courses: Array) -> Three:
+    """Low, likely and high of some courses, (K,), the likely one first."""
+    low, high = np.quantile(courses, BAND)
+    likely = float(courses[0])
+    return min(float(low), likely), likely, max(float(high), likely)
+
+
+class Bands:
+    """Follows plans with every set of weed figures through changing weather.
+
+    Parameters
+    ----------
+    ground : Groundwork
+    data : SelectionData
+        Of the same farm.
+    plans : iterable
+        Paths of each plan, field by field; only their seasons are simulated.
+    """
+
+    def __init__(
+        self, ground: Groundwork, data: SelectionData, plans: Iterable[Sequence[Sequence[int]]]
+    ) -> None:
+        self._ground, self._data = ground, data
+        counted = {
+            field.name: season_counted(field, ground.practice_list, ground.pair_index)
+            for field in ground.farm.fields
+        }
+        used = {pair for pair in counted.values() if pair >= 0}
+        for paths in plans:
+            for land, path in zip(data.fields, paths, strict=True):
+                used.update(pair for _, pair in _seasons(data, land.history[-1], path))
+        self._place = {pair: number for number, pair in enumerate(sorted(used))}
+        programmes = [ground.programmes[pair] for pair in self._place]
+        weeds, tables = ground.response.weeds, ground.tables
+        self._usual = respond(programmes, ground.climate, tables, weeds)
+        self._years: tuple[Response, ...] = (self._usual,)
+        draws = (
+            self._usual.draws.index(LIKELY),
+            *(n for n, name in enumerate(self._usual.draws) if name != LIKELY),
+        )
+        self._draw = np.array([draws[0], *np.repeat(draws[1:], COURSES_A_DRAW)])
+        rng = np.random.default_rng(_SEED)
+        self._weather = rng.choice(len(self._years), (data.years, len(self._draw)))
+        self._weather[:, 0] = 0
+        self._starts = {
+            field.name: weed_start(
+                field,
+                ground.farm,
+                response=self._usual,
+                pair=self._place.get(counted[field.name], -1),
+                climate=ground.climate,
+                tables=tables,
+            )
+            for field in ground.farm.fields
+        }
+
+    def today(self) -> Three:
+        """Burden on 1 November before the plan. [ha of full-strength stand]
+
+        Only fields that are still farmed in the last year, so that a lease that ends does not look like
+        weeds that went; so it is for every year of a plan.
+        """
+        total = np.zeros(len(self._draw))
+        for land in self._data.fields:
+            if land.farmed[-1]:
+                start = self._start(land.name)
+                weight = self._data.burden_weight * start.infested_share
+                total += land.area_ha * weight @ start.autumn[:, self._draw]
+        return three(total)
+
+    def _start(self, field: str) -> WeedStart:
+        return self._starts[field]
+
+    def course(self, field: int, path: Sequence[int]) -> BandCourse:
+        """One field under one plan."""
+        data, land = self._data, self._data.fields[field]
+        start = self._start(land.name)
+        shape = (data.years, len(data.weeds), len(self._draw))
+        autumn, shoots, burden = np.zeros(shape), np.zeros(shape), np.zeros((data.years, shape[2]))
+        before = start.reserve[:, self._draw]
+        weight = land.area_ha * data.burden_weight * start.infested_share
+        power, full = self._usual.shoot_power[:, self._draw], self._usual.shoots_full[:, self._draw]
+        for year, pair in _seasons(data, land.history[-1], path):
+            place = self._place[pair]
+            seasons = [
+                np.stack([getattr(response, name)[place] for response in self._years])
+                for name in (
+                    "growth",
+                    "crowding",
+                    "autumn_growth",
+                    "autumn_crowding",
+                    "count_growth",
+                    "count_crowding",
+                    "count_shoots",
+                )
+            ]
+            weather = self._weather[year]
+            growth, crowding, late_growth, late_crowding, count_growth, count_crowding, standing = (
+                table[weather, :, self._draw].T for table in seasons
+            )
+            autumn[year] = reserve_after(late_growth, late_crowding, before)
+            counted = reserve_after(count_growth, count_crowding, before)
+            shoots[year] = full * standing * counted**power
+            burden[year] = weight @ autumn[year]
+            before = reserve_after(growth, crowding, before)
+        return BandCourse(autumn=autumn, shoots=shoots, burden=burden)
+
+
+def _seasons(data: SelectionData, last: int, path: Sequence[int]) -> Iterable[tuple[int, int]]:
+    """Year and pair of each season that is farmed."""
+    for year, practice in enumerate(path):
+        if practice != NOT_FARMED:
+            yield year, int(data.pair_index[last, practice])
+            last = practice
