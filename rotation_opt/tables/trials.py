@@ -95,7 +95,7 @@ class Trial:
         return self.use != "left_out"
 
     @property
-    def counts(self) -> bool:
+    def counted(self) -> bool:
         """Whether it is an outcome seen in the field, which errors are counted on.
 
         Limits from the trade or judged by us are fitted and shown, but never counted.
