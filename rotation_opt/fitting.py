@@ -1,0 +1,227 @@
+"""Fits the weed figures to published trials, and asks of each study how well the others foretell it.
+
+The unknown figures of a weed (``weed_parameters.csv``: a likely value and a range from the literature or
+judged) are moved on a log scale until the squared log errors of all trials, each in units of its own spread,
+and the squared distance from the likely values, in half ranges, add up to least.
+
+One search serves the fit to all trials and the fits that leave one study out: whatever set of figures is
+tried for one of them is judged for all. The draws kept beside the likely figures are taken by an ensemble
+sampler (Goodman & Weare 2010, Ensemble samplers with affine invariance) that walks over sets in proportion to
+``exp(-cost / 2)``: figures that fit about equally well. Everything repeats exactly for the same seed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rotation_opt.tables import Tables
+from rotation_opt.trials import Trial, TrialBench
+from rotation_opt.weeds.parameters import DYNAMIC, LIKELY, WeedParameters, weed_parameters
+
+Array = NDArray[np.float64]
+Predict = Callable[[Array], Array]
+
+DRAWS = 20
+SEED = 20261125
+_FIRST, _ROUNDS, _EACH, _ELITE = (
+    600,
+    24,
+    12,
+    40,
+)  # sets tried at first, rounds, sets a round and fit, best kept
+_WALKERS, _STEPS, _STRETCH = 48, 80, 2.0
+_COARSE = 1  # steps a day while searching; what is printed is run with the usual number
+
+
+class Report(Protocol):
+    """Told how far the work is."""
+
+    def __call__(self, done: float) -> None: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeedFit:
+    """What the fit of one weed found; P figures, T trials, N draws.
+
+    Attributes
+    ----------
+    weed : str
+    names : tuple of str
+        The P figures, in the order of ``DYNAMIC``.
+    likely : ndarray (P,)
+        The best set.
+    draws : ndarray (P, N)
+        Sets that fit about equally well.
+    trials : tuple of Trial
+        Those fitted to.
+    fitted, left_out : ndarray (T,)
+        Percent predicted by the best set, and by the best set that did not see the trial's study.
+    """
+
+    weed: str
+    names: tuple[str, ...]
+    likely: Array
+    draws: Array
+    trials: tuple[Trial, ...]
+    fitted: Array
+    left_out: Array
+
+
+def fit(
+    weed: str, tables: Tables, *, seed: int = SEED, effort: float = 1.0, report: Report | None = None
+) -> WeedFit:
+    """Fit one weed; about a minute for the weed with most trials.
+
+    Parameters
+    ----------
+    weed : str
+    tables : Tables
+    seed : int
+    effort : float
+        Share of the usual number of rounds and steps.
+    report : callable, optional
+        Called now and then with the share of the work done.
+    """
+    bench = TrialBench(tables, [t for t in tables.trials.values() if t.weed == weed and t.use == "fit"])
+    trials = bench.trials
+    base = weed_parameters(tables, [weed], [LIKELY])
+    centre, half, bounds = _ranges(tables, weed)
+    rng = np.random.default_rng([seed, *weed.encode()])
+    rounds, steps = max(1, round(_ROUNDS * effort)), max(1, round(_STEPS * effort))
+
+    def predict(sets: Array, parts: int | None = _COARSE) -> Array:
+        figures = np.exp(centre[:, None] + half[:, None] * sets)
+        return bench.predict(_with(base, figures), parts)
+
+    studies = tuple(dict.fromkeys(trial.study for trial in trials if trial.counted))
+    keep = np.array([[trial.study != study for trial in trials] for study in (None, *studies)])
+    say = report or (lambda done: None)
+    sets, predicted = _search(predict, trials, keep, bounds=bounds, rng=rng, rounds=rounds, say=say)
+    costs = _costs(sets, predicted, trials, keep)
+    best = sets[:, costs.argmin(axis=1)]
+    exact = predict(best, None)
+    of_trial = [1 + studies.index(trial.study) if trial.counted else 0 for trial in trials]
+    start = sets[:, np.argsort(costs[0], kind="stable")[:_WALKERS]]
+    walked = _walk(
+        lambda x: _costs(x, predict(x), trials, keep[:1])[0],
+        start,
+        bounds=bounds,
+        rng=rng,
+        steps=steps,
+        say=say,
+    )
+    chosen = walked[:, rng.choice(walked.shape[1], DRAWS, replace=False)]
+    return WeedFit(
+        weed=weed,
+        names=DYNAMIC,
+        likely=np.exp(centre + half * best[:, 0]),
+        draws=np.exp(centre[:, None] + half[:, None] * chosen),
+        trials=trials,
+        fitted=exact[:, 0],
+        left_out=exact[np.arange(len(trials)), of_trial],
+    )
+
+
+def _ranges(tables: Tables, weed: str) -> tuple[Array, Array, tuple[Array, Array]]:
+    """Likely value and half range of each figure, in log, and its bounds in these units."""
+    figures = [tables.figure("weed_parameter", weed, name) for name in DYNAMIC]
+    centre = np.log([f.value for f in figures])
+    low, high = (
+        np.log([f.value if end is None else end for f, end in zip(figures, ends, strict=True)])
+        for ends in ([f.low for f in figures], [f.high for f in figures])
+    )
+    half = 0.5 * (high - low)
+    return centre, half, ((low - centre) / half, (high - centre) / half)
+
+
+def _with(base: WeedParameters, figures: Array) -> WeedParameters:
+    """`base` (one weed) with other figures (P, D); what is followed once stays that of `base`."""
+    values = {name: row[None] for name, row in zip(DYNAMIC, figures, strict=True)}
+    return replace(base, draws=tuple(str(n) for n in range(figures.shape[1])), **values)
+
+
+# ---------------------------------------------------------------- cost
+
+
+def log_errors(predicted: Array, trials: Sequence[Trial]) -> Array:
+    """Log of predicted over published, (T, D); nothing where an upper or lower bound is kept."""
+    published = np.array([trial.published for trial in trials])[:, None]
+    off = np.log(np.maximum(predicted, _LEAST) / published)
+    bound = np.array([trial.bound for trial in trials])[:, None]
+    off = np.where(bound == "<", np.maximum(off, 0.0), np.where(bound == ">", np.minimum(off, 0.0), off))
+    return np.asarray(off)
+
+
+def _costs(sets: Array, predicted: Array, trials: Sequence[Trial], keep: NDArray[np.bool_]) -> Array:
+    """Cost of each set for each fit, (F, D)."""
+    off = log_errors(predicted, trials) / np.array([trial.spread for trial in trials])[:, None]
+    return np.asarray(keep.astype(float) @ off**2 + (sets**2).sum(axis=0))
+
+
+# ---------------------------------------------------------------- search
+
+
+def _search(
+    predict: Predict,
+    trials: Sequence[Trial],
+    keep: NDArray[np.bool_],
+    *,
+    bounds: tuple[Array, Array],
+    rng: np.random.Generator,
+    rounds: int,
+    say: Report,
+) -> tuple[Array, Array]:
+    """All sets tried, (P, n), and what they predict, (T, n)."""
+    low, high = bounds[0][:, None], bounds[1][:, None]
+    sets = np.clip(rng.normal(0.0, 1.0, (len(low), _FIRST)), low, high)
+    sets[:, 0] = 0.0
+    predicted = np.concatenate([predict(part) for part in np.array_split(sets, 3, axis=1)], axis=1)
+    for done in range(rounds):
+        new = []
+        for cost in _costs(sets, predicted, trials, keep):
+            best = sets[:, np.argsort(cost, kind="stable")[:_ELITE]]
+            step = rng.multivariate_normal(np.zeros(len(best)), np.cov(best), _EACH).T
+            centre = best[:, np.minimum(rng.geometric(0.15, _EACH) - 1, _ELITE - 1)]
+            new.append(np.clip(centre + _STEP * step, low, high))
+        tried = np.concatenate(new, axis=1)
+        sets = np.concatenate([sets, tried], axis=1)
+        predicted = np.concatenate([predicted, predict(tried)], axis=1)
+        say(0.5 * (done + 1) / rounds)
+    return sets, predicted
+
+
+def _walk(
+    cost: Callable[[Array], Array],
+    start: Array,
+    *,
+    bounds: tuple[Array, Array],
+    rng: np.random.Generator,
+    steps: int,
+    say: Report,
+) -> Array:
+    """Walkers after some stretch moves, (P, n); each half moves along lines through the other half."""
+    sets, here = start.copy(), cost(start)
+    low, high = bounds[0][:, None], bounds[1][:, None]
+    figures, count = sets.shape
+    halves = np.array_split(rng.permutation(count), 2)
+    for done in range(steps):
+        for mine, other in (halves, halves[::-1]):
+            stretch = ((_STRETCH - 1.0) * rng.random(len(mine)) + 1.0) ** 2 / _STRETCH
+            anchor = sets[:, rng.choice(other, len(mine))]
+            moved = anchor + stretch * (sets[:, mine] - anchor)
+            inside = ((moved >= low) & (moved <= high)).all(axis=0)
+            there = cost(np.clip(moved, low, high))
+            chance = (figures - 1) * np.log(stretch) - 0.5 * (there - here[mine])
+            taken = inside & (np.log(rng.random(len(mine))) < chance)
+            sets[:, mine[taken]], here[mine[taken]] = moved[:, taken], there[taken]
+        say(0.5 + 0.5 * (done + 1) / steps)
+    return sets
+
+
+_LEAST = 1e-9  # percent: against the logarithm of nothing
+_STEP = 0.6
