@@ -129,6 +129,7 @@ def _cautions(ground: Groundwork, plans: Sequence[Alternative]) -> tuple[str, ..
         "lease": any(field.lease_end_year is not None for field in farm.fields),
         "legume_stand": any(practice.leaves_stand and "legume" in practice.tags for practice in used),
         "organic": farm.organic,
+        "patch_work": False,  # printed beside that work
         "sorghum": any(practice.crop == "sorghum_sudangrass" for practice in used),
     }
     told = sorted(

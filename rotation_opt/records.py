@@ -162,6 +162,27 @@ class Practice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PatchPractice:
+    """Work on a small patch by hand or under a cover; its numbers are figures (table ``patch``).
+
+    ``anchor`` to ``again`` date its passes as in `Step`; a cover is laid on the first of them.
+    """
+
+    key: str
+    name_us: str
+    name_uk: str
+    kind: Literal["cover", "dig", "pull", "mow"]
+    crop: Literal["gone", "cut", "stands"]  # what becomes of the crop on the patch
+    anchor: str
+    offset_days: int
+    interval_days: int
+    times: int
+    until: str
+    until_gap_days: int
+    again: Literal["", "regrowth"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
     """A succession rule and the sentence printed when it says no."""
 

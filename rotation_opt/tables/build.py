@@ -13,6 +13,7 @@ from rotation_opt.records import (
     Figure,
     Machine,
     Operation,
+    PatchPractice,
     Practice,
     Rule,
     Source,
@@ -32,6 +33,7 @@ FIGURE_FILES = {
     "weed_parameter": "weed_parameters",
     "machine": "machine_figures",
     "operation": "operation_figures",
+    "patch": "patch_practice_figures",
     "money": "money_figures",
     "field_days": "field_days",
     "preceding": "preceding",
@@ -85,6 +87,13 @@ def _practice(row: Row) -> Practice:
     return cast("Practice", _fields(Practice, row, **changed))
 
 
+def _patch_practice(row: Row) -> PatchPractice:
+    whole = ("offset_days", "interval_days", "times", "until_gap_days")
+    counts = {name: int(float(row[name])) for name in whole}
+    texts = {name: _text(row[name]) for name in ("until", "again")}
+    return cast("PatchPractice", _fields(PatchPractice, row, **texts, **counts))
+
+
 def _programmes(rows: Sequence[tuple[int, Row]]) -> dict[str, tuple[Step, ...]]:
     whole = ("order", "offset_days", "interval_days", "times", "until_gap_days")
     steps: dict[str, list[Step]] = defaultdict(list)
@@ -136,6 +145,7 @@ BUILDERS: Mapping[str, Callable[[Sequence[tuple[int, Row]]], Any]] = {
     "operations": _keyed(lambda row: _fields(Operation, row)),
     "programmes": _programmes,
     "practices": _keyed(_practice),
+    "patch_practices": _keyed(_patch_practice),
     "succession": lambda rows: tuple(
         _fields(Rule, row, years=int(float(row["years"])), other=_text(row["other"])) for _, row in rows
     ),

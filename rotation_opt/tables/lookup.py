@@ -17,6 +17,7 @@ from rotation_opt.records import (
     Figure,
     Machine,
     Operation,
+    PatchPractice,
     Practice,
     Rule,
     Source,
@@ -130,6 +131,11 @@ class Tables:
     def practices(self) -> Mapping[str, Practice]:
         """Practices by key, in the order of the file."""
         return cast("Mapping[str, Practice]", self._table("practices"))
+
+    @property
+    def patch_practices(self) -> Mapping[str, PatchPractice]:
+        """Work on small patches, by key."""
+        return cast("Mapping[str, PatchPractice]", self._table("patch_practices"))
 
     @property
     def rules(self) -> tuple[Rule, ...]:
