@@ -111,12 +111,8 @@ def plan(
 
     for wanted in shown:
         choices.any_title(wanted)
-    if json_file is not None and not json_file.absolute().parent.is_dir():
-        raise click.BadParameter(f"there is no folder {json_file.parent}.", param_hint="--json")
-    if json_file is not None and not os.access(json_file.absolute().parent, os.W_OK):
-        raise click.BadParameter(
-            f"nothing may be written in {json_file.absolute().parent}.", param_hint="--json"
-        )
+    if json_file is not None:
+        _may_write(json_file)
     farm, tables = _read(farm_file)
     with output.progress() as tell:
         result = planning.plan(farm, tables, years=years, progress=tell)
@@ -184,6 +180,47 @@ def sources(farm_file: Path | None, width: int | None) -> None:
             planning.plan(farm, tables, progress=tell)
         page = sources_page(tables, used_figures(tables), farm.name)
     output.show(page, width)
+
+
+@main.command(short_help="Hold the model against published weed trials.")
+@click.option("--weed", "weed_name", metavar="NAME", help="Show this weed only.")
+@click.option("--all", "everything", is_flag=True, help="Also checks of order, and what is left out and why.")
+@click.option(
+    "--json",
+    "json_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Also write everything to FILE, for other programs.",
+)
+@WIDTH
+def trials(weed_name: str | None, everything: bool, json_file: Path | None, width: int | None) -> None:
+    """Print what the model makes of published weed trials beside what was seen in them."""
+    from rotation_opt import tables as crop_tables
+    from rotation_opt.cli import choices, output
+    from rotation_opt.report.trials_page import trials_json, trials_page
+    from rotation_opt.trials import run_trials
+
+    tables = crop_tables.read()
+    weeds = None if weed_name is None else [choices.weed(tables, weed_name)]
+    if json_file is not None:
+        _may_write(json_file)
+    with output.progress() as tell:
+        tell("Running the trials")
+        results = run_trials(tables, weeds)
+    if json_file is not None:
+        output.write_whole(json_file, trials_json(results))
+    output.show(trials_page(results, tables, everything=everything), width)
+    if json_file is not None:
+        click.echo(f"Written: {json_file}", err=True)
+
+
+def _may_write(json_file: Path) -> None:
+    """Turn down a file that cannot be written before the long work begins."""
+    folder = json_file.absolute().parent
+    if not folder.is_dir():
+        raise click.BadParameter(f"there is no folder {json_file.parent}.", param_hint="--json")
+    if not os.access(folder, os.W_OK):
+        raise click.BadParameter(f"nothing may be written in {folder}.", param_hint="--json")
 
 
 def _read(farm_file: Path) -> tuple[Farm, Tables]:
