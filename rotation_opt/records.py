@@ -173,6 +173,7 @@ class PatchPractice:
     name_uk: str
     kind: Literal["cover", "dig", "pull", "mow"]
     crop: Literal["gone", "cut", "stands"]  # what becomes of the crop on the patch
+    operation: str  # what each pass does to the shoots; "" for a cover
     anchor: str
     offset_days: int
     interval_days: int

@@ -90,7 +90,7 @@ def _practice(row: Row) -> Practice:
 def _patch_practice(row: Row) -> PatchPractice:
     whole = ("offset_days", "interval_days", "times", "until_gap_days")
     counts = {name: int(float(row[name])) for name in whole}
-    texts = {name: _text(row[name]) for name in ("until", "again")}
+    texts = {name: _text(row[name]) for name in ("operation", "until", "again")}
     return cast("PatchPractice", _fields(PatchPractice, row, **texts, **counts))
 
 
