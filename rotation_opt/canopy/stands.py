@@ -88,14 +88,16 @@ def _annual(
     past = np.maximum(np.cumsum(heat * counts) - parameters.heat_senescence, 0.0)
     leaf = _leaf_heat(parameters, days)
     leaf *= 1 - np.divide(np.diff(past, prepend=0.0), heat, out=np.zeros_like(heat), where=heat > 0)
+    winters = _winters(climate) if over_winter else ()
+    for begin, end in winters:  # short, dark days: cover is held until spring however mild some of them are
+        leaf[(day >= begin) & (day < end)] = 0.0
     curve = _Curve(
         most=parameters.canopy_max, rate=parameters.canopy_growth, since=np.cumsum(leaf), first=first
     )
     start = min(parameters.first_cover * piece.sowing_rate_ratio, parameters.canopy_max)
     cover = np.where(np.cumsum(heat) >= parameters.heat_emergence, curve.from_start(start), 0.0)
-    if over_winter:
-        for year in (-DAYS, 0):
-            _through_winter(cover, curve, parameters.winter_cover_kept, climate, year)
+    for winter in winters:
+        _through_winter(cover, curve, parameters.winter_cover_kept, winter)
     for cut in sorted(piece.cut_days):
         if first < cut < last:
             curve.grow_on(cover, cut, min(parameters.stubble_cover, float(cover[cut - first])))
@@ -125,14 +127,21 @@ class _Curve:
         cover[at:] = canopy_growth(self.since[at:] - self.since[at], level, self.most, self.rate)
 
 
-def _through_winter(cover: Array, curve: _Curve, kept: float, climate: Climate, year: int) -> None:
-    """Lose leaves evenly from freeze-up to spring, then grow on from what is left."""
-    begin, end = climate.freeze_day + year, climate.spring_start_day + year + DAYS
+def _winters(climate: Climate) -> tuple[tuple[int, int], ...]:
+    """First day and end of each winter a season can meet: from freeze-up until field work opens."""
+    return tuple(
+        (climate.freeze_day + year, climate.spring_start_day + year + DAYS) for year in (-2 * DAYS, -DAYS, 0)
+    )
+
+
+def _through_winter(cover: Array, curve: _Curve, kept: float, winter: tuple[int, int]) -> None:
+    """Lose leaves evenly through the winter, in which none grow, then grow on from what is left."""
+    begin, end = winter
     begin_at, end_at = begin - curve.first, end - curve.first
     if begin_at < 0 or begin_at >= cover.size:
         return  # not yet sown when winter came, or gone before
-    winter = np.arange(begin_at, min(end_at, cover.size))
-    cover[winter] *= 1 - (1 - kept) * (winter - begin_at) / (end - begin)
+    resting = np.arange(begin_at, min(end_at, cover.size))
+    cover[resting] *= 1 - (1 - kept) * (resting - begin_at) / (end - begin)
     if end_at < cover.size and cover[end_at] > 0:
         curve.grow_on(cover, end, kept * float(cover[end_at]))
 
