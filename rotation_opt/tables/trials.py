@@ -168,7 +168,7 @@ def _fault(trial: Trial) -> str:
     if not trial.weed or not trial.station or not trial.measure:
         return "is to be run without a weed, a station or a measure"
     if trial.against and len(trial.against) != len(trial.treated):
-        return f"compares {len(trial.treated)} seasons with {len(trial.against)}"
+        return f"compares {len(trial.treated)} seasons with {len(trial.against)} in trial_seasons.csv"
     if (trial.use == "order") != (trial.bound == "order"):
         return f"is used as {trial.use} with bound {trial.bound!r}"
     if trial.use == "order":

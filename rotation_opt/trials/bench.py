@@ -55,7 +55,7 @@ class TrialBench:
             self._treated.append(number(trial, trial.treated))
             self._against.append(number(trial, trial.against or (_ALONE,) * len(trial.treated)))
         self._groups = tuple(groups)
-        self._fields = Fields.of(self._groups, tables, weed_parameters(tables, weeds, [LIKELY]))
+        self.fields = Fields.of(self._groups, tables, weed_parameters(tables, weeds, [LIKELY]))
 
     def predict(self, parameters: WeedParameters, parts: int | None = None) -> Array:
         """Outcomes as percent of what they are compared with.
@@ -74,9 +74,9 @@ class TrialBench:
         """
         if parameters.weeds != (self.weed,):
             raise ValueError(f"parameters are of {', '.join(parameters.weeds)}, the trials of {self.weed}")
-        if not self._fields.fit_for(parameters):
-            self._fields = Fields.of(self._groups, self._tables, parameters)
-        outcome = outcome_of(self._fields, parameters, parts or STEPS_A_DAY)
+        if not self.fields.fit_for(parameters):
+            self.fields = Fields.of(self._groups, self._tables, parameters)
+        outcome = outcome_of(self.fields, parameters, parts or STEPS_A_DAY)
         power = parameters.shoot_power[0]
         percent = np.empty((len(self.trials), len(parameters.draws)))
         for n, trial in enumerate(self.trials):

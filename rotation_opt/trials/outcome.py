@@ -32,7 +32,7 @@ def outcome_of(fields: Fields, weeds: WeedParameters, parts: int) -> Outcome:
     into the same steps as one number a season.
     """
     shape = (len(fields.place), 1, len(weeds.draws))
-    gain = _holding_gain(fields, weeds, parts)[fields.place]
+    gain = station_gain(fields, weeds, parts)[fields.place]
     state = State.fresh(shape)
     noted: dict[int, tuple[Array, Array, Array]] = {}
     count = np.zeros((3, *shape))
@@ -83,12 +83,10 @@ def follow(path: Sequence[int], start: float, outcome: Outcome, measure: str, po
     return after if measure == "reserve" else shoots[path[-1]] * np.power(after, power)
 
 
-def _holding_gain(fields: Fields, weeds: WeedParameters, parts: int) -> Array:
+def station_gain(fields: Fields, weeds: WeedParameters, parts: int) -> Array:
     """Refill at each station, (S, 1, D), that lets a stand left alone hold its ground: as `settle` finds it.
 
-    `settle` does one station at a time; here all are followed together, which is many times faster. With n
-    the sum of loss less income over the rest of the year, the year ends at
-    ``u = exp(n from its start) + sum of income / K exp(n from then on)``, and u has to be 1 again.
+    `settle` does one station at a time; here all are followed together, which is many times faster.
     """
     autumn = index_of(LAST_DAY)
     first = np.array([int((fields.place == n).argmax()) for n in range(len(fields.stations))])
@@ -102,39 +100,7 @@ def _holding_gain(fields: Fields, weeds: WeedParameters, parts: int) -> Array:
                 row = (day - autumn + DAYS) * parts + part
                 loss[row] = spent
                 leaves[row] = brought * fields.sun[day, first][:, None, None]
-    lost, brought = (_from_here_on(each) for each in (loss, leaves))
-    year_lost, year_brought = lost[0] + loss[0], brought[0] + leaves[0]
-    green = leaves.any(axis=(1, 2, 3))
-    loss, leaves, lost, brought = loss[green], leaves[green], lost[green], brought[green]
-
-    def off(log_gain: Array) -> Array:
-        gain = np.exp(log_gain)
-        income = gain * leaves
-        net = loss - income
-        income *= np.divide(np.expm1(net), net, out=np.ones_like(net), where=net != 0.0)
-        income *= np.exp(lost - gain * brought)
-        end = np.exp(year_lost - gain * year_brought) + income.sum(axis=0) / weeds.reserve_cap
-        return np.asarray(np.log(end))
-
-    before = np.log(year_lost / (year_brought * (1.0 - 1.0 / weeds.reserve_cap)))
-    here = before + _NUDGE
-    was, now = off(before), off(here)
-    for _ in range(_MOST_ROUNDS):
-        slope = np.divide(now - was, here - before, out=np.full_like(now, -1.0), where=here != before)
-        step = np.clip(-now / np.minimum(slope, -_NUDGE), -1.0, 1.0)
-        before, was, here = here, now, here + step
-        now = off(here)
-        if np.abs(now).max() < _CLOSE_TO_1:
-            return np.asarray(np.exp(here))
-    raise ValueError("no gain holds an undisturbed stand at one of the stations")
-
-
-_NUDGE, _MOST_ROUNDS, _CLOSE_TO_1 = 1e-2, 60, 1e-9
-
-
-def _from_here_on(steps: Array) -> Array:
-    """Sum over the steps after each one."""
-    return np.asarray(steps.sum(axis=0) - np.cumsum(steps, axis=0))
+    return holding_gain(loss, leaves, weeds.reserve_cap)
 
 
 def _weather(fields: Fields, day: int, which: Whole | slice, parts: int) -> dict[str, Any]:
