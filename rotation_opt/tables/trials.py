@@ -58,7 +58,7 @@ class Trial:
     bound : str
         ``=`` a figure, ``<`` an upper, ``>`` a lower limit, ``order`` only more or less.
     spread : float
-        How far off in log units is still a good match.
+        How far off in log units is still a good match; 0 for an order.
     least, most : float or None
         Percentages between which an order is kept.
     than : str
@@ -149,7 +149,7 @@ def _trial(row: Row, treated: tuple[TrialSeason, ...], against: tuple[TrialSeaso
         against_start=number_or_none(row["against_start"]) or 1.0,
         published=number_or_none(row["published"]),
         bound=cast("Bound", text("bound")),
-        spread=number_or_none(row["spread"]) or 1.0,
+        spread=number_or_none(row["spread"]) or 0.0,
         least=number_or_none(row["least"]),
         most=number_or_none(row["most"]),
         than=text("than"),
