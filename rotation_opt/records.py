@@ -79,6 +79,21 @@ class Weed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AnnualWeed:
+    """An annual weed that lives on as seed in the soil; its numbers are figures (table ``annual_weed``)."""
+
+    key: str
+    latin: str
+    name_us: str
+    name_uk: str
+    short_us: str
+    short_uk: str
+    life: Literal["summer annual", "winter annual"]
+    group_us: str  # the weeds it stands for, plural
+    group_uk: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Machine:
     """A machine; its numbers are figures (table ``machine``)."""
 
@@ -468,6 +483,11 @@ class Result:
     distances: Mapping[tuple[str, str], float]  # share of area-years under another crop type
     years_to_target: Mapping[str, tuple[int | None, int | None, int | None]]  # low, likely, high
     seconds: Mapping[str, float]  # wall time of each phase
+    # alternative key -> annual weed -> low, likely, high seed in the soil as a multiple of today's: first
+    # today (1), then after each harvest; area-weighted mean of the fields that are farmed to the end
+    annual_seed: Mapping[str, Mapping[str, tuple[tuple[float, float, float], ...]]] = field(
+        default_factory=dict
+    )
 
 
 # ---------------------------------------------------------------- one season, for a closer look

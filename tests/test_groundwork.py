@@ -13,6 +13,7 @@ from small_farm import TABLES, patch, small
 
 import rotation_opt
 from rotation_opt import tables as crop_tables
+from rotation_opt.annuals import annual_course, annual_loss
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay, weeds_of
 from rotation_opt.records import Farm, Outlet
@@ -87,6 +88,14 @@ def open_ground() -> Groundwork:
     return lay(open_farm(), own_tables())
 
 
+def annuals_of(g: Groundwork) -> tuple[object, ...]:
+    """What the seasons of a farm do to annual weeds; worked out for chosen plans only, so not in `lay`."""
+    some = g.programmes[:: max(len(g.programmes) // 150, 1)]
+    pairs = [(each, None) for each in some]
+    loss = annual_loss(pairs, g.climate, g.tables, "wild_oat", 50.0)
+    return annual_course([(each,) for each in some], g.climate, g.tables), loss
+
+
 @cache
 def read_in_earnest() -> frozenset[Key]:
     """Figures looked up for the demo farms and for a farm that has everything, on tables of their own."""
@@ -98,6 +107,7 @@ def read_in_earnest() -> frozenset[Key]:
     seen: set[Key] = set()
     for g in (open_ground(), *(lay(farm, own) for farm in farms)):
         selection_data(g)
+        annuals_of(g)
         seen |= g.tables.read_figures
     return frozenset(seen | own.read_figures)
 
@@ -246,7 +256,8 @@ def numbers_of(thing: object) -> Iterator[object]:
 
 def fingerprint(g: Groundwork) -> int:
     """One number for everything that choosing a plan looks at."""
-    parts = (g.programmes, g.response, g.hours, g.capacity, g.budgets, g.starts, selection_data(g))
+    chosen_from = (g.programmes, g.response, g.hours, g.capacity, g.budgets, g.starts, selection_data(g))
+    parts = (*chosen_from, annuals_of(g))
     days = (g.climate.first_killing_frost_day, g.climate.spring_start_day)
     return hash(tuple(numbers_of((*parts, days))))
 

@@ -13,6 +13,7 @@ FIGURE_TABLES = {
     "crop": "Crops",
     "weed": "Weeds",
     "weed_parameter": "How weeds live from light and reserves",
+    "annual_weed": "Annual weeds",
     "machine": "Machines",
     "operation": "Passes over a field",
     "money": "Money",

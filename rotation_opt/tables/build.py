@@ -8,6 +8,7 @@ from typing import Any, cast
 
 from rotation_opt.errors import TableError
 from rotation_opt.records import (
+    AnnualWeed,
     Caution,
     Crop,
     Figure,
@@ -39,6 +40,7 @@ FIGURE_FILES = {
     "preceding": "preceding",
     "climate": "climate_figures",
     "canopy": "canopy_figures",
+    "annual_weed": "annual_weed_figures",
 }
 DRAW_TABLE = "weed_draw"
 
@@ -141,6 +143,7 @@ BUILDERS: Mapping[str, Callable[[Sequence[tuple[int, Row]]], Any]] = {
     "sources": _keyed(lambda row: _fields(Source, row)),
     "crops": _keyed(_crop),
     "weeds": _keyed(lambda row: _fields(Weed, row)),
+    "annual_weeds": _keyed(lambda row: _fields(AnnualWeed, row)),
     "machines": _keyed(lambda row: _fields(Machine, row)),
     "operations": _keyed(lambda row: _fields(Operation, row)),
     "programmes": _programmes,

@@ -12,6 +12,7 @@ from typing import Any, cast
 
 from rotation_opt.errors import TableError
 from rotation_opt.records import (
+    AnnualWeed,
     Caution,
     Crop,
     Figure,
@@ -111,6 +112,11 @@ class Tables:
     def weeds(self) -> Mapping[str, Weed]:
         """Creeping perennials by key."""
         return cast("Mapping[str, Weed]", self._table("weeds"))
+
+    @property
+    def annual_weeds(self) -> Mapping[str, AnnualWeed]:
+        """Annual weeds by key."""
+        return cast("Mapping[str, AnnualWeed]", self._table("annual_weeds"))
 
     @property
     def machines(self) -> Mapping[str, Machine]:
