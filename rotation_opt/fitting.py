@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rotation_opt.tables import Tables
-from rotation_opt.trials import Trial, TrialBench
+from rotation_opt.trials import Trial, TrialBench, log_errors, order_errors
 from rotation_opt.weeds.parameters import DYNAMIC, LIKELY, WeedParameters, weed_parameters
 
 Array = NDArray[np.float64]
@@ -35,6 +35,7 @@ _FIRST, _ROUNDS, _EACH, _ELITE = (
     40,
 )  # sets tried at first, rounds, sets a round and fit, best kept
 _WALKERS, _STEPS, _STRETCH = 48, 80, 2.0
+ORDER_SPREAD = 0.3  # log units beyond its limit at which a fact of the trade counts as badly broken
 _COARSE = 1  # steps a day while searching; what is printed is run with the usual number
 
 
@@ -60,7 +61,8 @@ class WeedFit:
     trials : tuple of Trial
         Those fitted to.
     fitted, left_out : ndarray (T,)
-        Percent predicted by the best set, and by the best set that did not see the trial's study.
+        Percent predicted by the best set, and by the best set that did not see the trial's study; the same
+        for limits that count as no trial and for trials that nothing is fitted to.
     """
 
     weed: str
@@ -87,7 +89,7 @@ def fit(
     report : callable, optional
         Called now and then with the share of the work done.
     """
-    bench = TrialBench(tables, [t for t in tables.trials.values() if t.weed == weed and t.use == "fit"])
+    bench = TrialBench(tables, [trial for trial in tables.trials.values() if trial.weed == weed])
     trials = bench.trials
     base = weed_parameters(tables, [weed], [LIKELY])
     centre, half, bounds = _ranges(tables, weed)
@@ -98,14 +100,14 @@ def fit(
         figures = np.exp(centre[:, None] + half[:, None] * sets)
         return bench.predict(_with(base, figures), parts)
 
-    studies = tuple(dict.fromkeys(trial.study for trial in trials if trial.counted))
+    studies = tuple(dict.fromkeys(trial.study for trial in trials if _left_out_once(trial)))
     keep = np.array([[trial.study != study for trial in trials] for study in (None, *studies)])
     say = report or (lambda done: None)
     sets, predicted = _search(predict, trials, keep, bounds=bounds, rng=rng, rounds=rounds, say=say)
     costs = _costs(sets, predicted, trials, keep)
     best = sets[:, costs.argmin(axis=1)]
     exact = predict(best, None)
-    of_trial = [1 + studies.index(trial.study) if trial.counted else 0 for trial in trials]
+    of_trial = [1 + studies.index(trial.study) if _left_out_once(trial) else 0 for trial in trials]
     start = sets[:, np.argsort(costs[0], kind="stable")[:_WALKERS]]
     walked = _walk(
         lambda x: _costs(x, predict(x), trials, keep[:1])[0],
@@ -125,6 +127,10 @@ def fit(
         fitted=exact[:, 0],
         left_out=exact[np.arange(len(trials)), of_trial],
     )
+
+
+def _left_out_once(trial: Trial) -> bool:
+    return trial.counted and trial.use == "fit"
 
 
 def _ranges(tables: Tables, weed: str) -> tuple[Array, Array, tuple[Array, Array]]:
@@ -148,19 +154,15 @@ def _with(base: WeedParameters, figures: Array) -> WeedParameters:
 # ---------------------------------------------------------------- cost
 
 
-def log_errors(predicted: Array, trials: Sequence[Trial]) -> Array:
-    """Log of predicted over published, (T, D); nothing where an upper or lower bound is kept."""
-    published = np.array([trial.published for trial in trials])[:, None]
-    off = np.log(np.maximum(predicted, _LEAST) / published)
-    bound = np.array([trial.bound for trial in trials])[:, None]
-    off = np.where(bound == "<", np.maximum(off, 0.0), np.where(bound == ">", np.minimum(off, 0.0), off))
-    return np.asarray(off)
-
-
 def _costs(sets: Array, predicted: Array, trials: Sequence[Trial], keep: NDArray[np.bool_]) -> Array:
-    """Cost of each set for each fit, (F, D)."""
-    off = log_errors(predicted, trials) / np.array([trial.spread for trial in trials])[:, None]
-    return np.asarray(keep.astype(float) @ off**2 + (sets**2).sum(axis=0))
+    """Cost of each set for each fit, (F, D); rows that are only checked cost nothing."""
+    spread = np.array([trial.spread or ORDER_SPREAD for trial in trials])[:, None]
+    off = np.where(
+        np.array([trial.use == "fit" for trial in trials])[:, None],
+        log_errors(trials, predicted),
+        order_errors(trials, predicted),
+    )
+    return np.asarray(keep.astype(float) @ np.nan_to_num(off / spread) ** 2 + (sets**2).sum(axis=0))
 
 
 # ---------------------------------------------------------------- search
@@ -223,5 +225,4 @@ def _walk(
     return sets
 
 
-_LEAST = 1e-9  # percent: against the logarithm of nothing
 _STEP = 0.6

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rotation_opt.climate import DAYS, index_of
 from rotation_opt.trials.fields import FIRST_DAY, LAST_DAY, Fields
 from rotation_opt.weeds.parameters import WeedParameters
-from rotation_opt.weeds.reserve import State, disturb, grow_shoots, light_response, refill
+from rotation_opt.weeds.reserve import State, disturb, grow_shoots, holding_gain, light_response, refill
 from rotation_opt.weeds.response import reserve_after
 
 Array = NDArray[np.float64]

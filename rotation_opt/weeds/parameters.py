@@ -86,7 +86,8 @@ class WeedParameters:
         Spring emergence curve (Donald 2000): max / (1 + (X / x0)^b), with b negative.
     emergence_base, emergence_start_day, emergence_heat_limit : ndarray (W,)
         Base temperature and first day of that heat, and the heat up to which the curve was fitted.
-    bud_heat, height_m, height_heat, rosette_height_m, stretch_daylength_h, leaf_height_share, climb_escape, shoots_full_per_m2, frost_kill_c, store_depth_m, \
+    bud_heat, height_m, height_heat, rosette_height_m, stretch_daylength_h, leaf_height_share, \
+climb_escape, shoots_full_per_m2, frost_kill_c, store_depth_m, \
 autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
         See ``columns.csv``.
     once : dict of ndarray (W,)

@@ -353,7 +353,7 @@ def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) ->
     heat, warmth = climate.season_heat(0.0), season_of(climate.mean_temperature)
     sun = season_of(sun_share(climate))
     loss, leaves = _left_alone(heat, warmth, sun, calendar=calendar, weeds=weeds, parts=parts)
-    gain = _holding_gain(loss, leaves, weeds.reserve_cap)
+    gain = holding_gain(loss, leaves, weeds.reserve_cap)
     # from u = 1 on 1 November to the day in bud
     bud = (calendar.bud_day + index_of(0) - (index_of(LATE_AUTUMN_DAY) - DAYS)) * parts
     kept, added = _year(loss, gain * leaves, weeds.reserve_cap)
@@ -367,7 +367,7 @@ def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) ->
 def _left_alone(
     heat: Array, warmth: Array, sun: Array, *, calendar: ShootCalendar, weeds: WeedParameters, parts: int
 ) -> tuple[Array, Array]:
-    """Loss and leaves (times sun) of each step from 1 November to 1 November, (steps, W, D), in full light."""
+    """Loss and leaves (times sun) of each step of a year from 1 November, (steps, W, D), in full light."""
     shape = (len(weeds.weeds), len(weeds.draws))
     state = State.fresh((1, *shape))
     autumn = index_of(LATE_AUTUMN_DAY)
@@ -403,26 +403,61 @@ def _year(loss: Array, income: Array, cap: Array) -> tuple[Array, Array]:
     return kept, added
 
 
-def _holding_gain(loss: Array, leaves: Array, cap: Array) -> Array:
-    """Gain (W, D) with which a year brings u = 1 back to 1: Newton steps on its logarithm."""
+def holding_gain(loss: Array, leaves: Array, cap: Array) -> Array:
+    """Gain with which a year of a stand left alone brings the reserve back to where it was, at 1.
+
+    With n the sum of loss less income over the rest of the year, the year ends at ``u = exp(n from its
+    start) + sum of income / K exp(n from then on)``, which falls as the gain grows.
+
+    Parameters
+    ----------
+    loss, leaves : ndarray (steps, ...)
+        As `grow_shoots` gives them, leaves times sun.
+    cap : ndarray
+        K; broadcasts against a step.
+
+    Raises
+    ------
+    ValueError
+        If no gain does it: no leaves, or K of 1 or less.
+    """
+    year_lost, year_brought = loss.sum(axis=0), leaves.sum(axis=0)
+    if (cap <= 1.0).any() or (year_brought <= 0.0).any():
+        raise ValueError("no gain holds an undisturbed stand here")
+    lost, brought = year_lost - np.cumsum(loss, axis=0), year_brought - np.cumsum(leaves, axis=0)
+    green = leaves.any(axis=tuple(range(1, leaves.ndim)))
+    loss, leaves, lost, brought = loss[green], leaves[green], lost[green], brought[green]
 
     def off(log_gain: Array) -> Array:
-        kept, added = _year(loss, np.exp(log_gain) * leaves, cap)
-        return np.log(kept[-1] + added[-1])
+        gain = np.exp(log_gain)
+        income = gain * leaves
+        net = loss - income
+        income *= np.divide(np.expm1(net), net, out=np.ones_like(net), where=net != 0.0)
+        income *= np.exp(lost - gain * brought)
+        end = np.exp(year_lost - gain * year_brought) + income.sum(axis=0) / cap
+        return np.asarray(np.log(end))
 
-    guess = np.log(loss.sum(axis=0) / (leaves.sum(axis=0) * (1.0 - 1.0 / cap)))
+    guess = np.log(year_lost / (year_brought * (1.0 - 1.0 / cap)))
+    low, high = guess - _WIDE, guess + _WIDE
+    before, here = guess, guess + _NUDGE
+    was, now = off(before), off(here)
     for _ in range(_MOST_ROUNDS):
-        here = off(guess)
-        if np.abs(here).max() < _CLOSE:
-            return np.exp(guess)
-        slope = (off(guess + _NUDGE) - here) / _NUDGE
-        guess = guess - np.clip(here / np.minimum(slope, -_NUDGE), -1.0, 1.0)
-    raise ValueError("no gain holds an undisturbed stand here")
+        low, high = np.where(now > 0.0, here, low), np.where(now > 0.0, high, here)
+        slope = np.divide(now - was, here - before, out=np.zeros_like(now), where=here != before)
+        step = np.divide(-now, slope, out=np.zeros_like(now), where=slope < 0.0)
+        there = here + step
+        outside = (slope >= 0.0) | (there <= low) | (there >= high)
+        before, was, here = here, now, np.where(outside & (np.abs(now) > _CLOSE), 0.5 * (low + high), there)
+        now = off(here)
+        if np.abs(now).max() < _CLOSE:
+            break
+    return np.asarray(np.exp(here))
 
 
 _MOST_ROUNDS = 60
-_CLOSE = 1e-10
-_NUDGE = 1e-5
+_CLOSE = 1e-9
+_NUDGE = 1e-2
+_WIDE = 5.0
 
 
 def _by_day(index: Sequence[int] | NDArray[np.int64], days: int) -> dict[int, NDArray[np.int64]]:
