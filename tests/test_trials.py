@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import functools
 import json
 import re
 import shutil
@@ -111,6 +112,7 @@ def results() -> tuple[TrialResult, ...]:
     return run_trials(TABLES)
 
 
+@functools.cache
 def bench(weed: str) -> TrialBench:
     return TrialBench(TABLES, [trial for trial in TRIALS.values() if trial.weed == weed])
 
@@ -256,7 +258,7 @@ def after_by_the_season_room(trial: Trial, start: float, seasons: tuple[tables.T
     return reserve
 
 
-@pytest.mark.parametrize("key", ["S30", "S34", "S15", "T01", "T04", "S21b"])
+@pytest.mark.parametrize("key", ["S30", "S15", "T04", "R10"])
 def test_the_bench_says_what_the_season_room_says_day_by_day(key: str) -> None:
     trial = TRIALS[key]
     assert trial.measure == "reserve"
@@ -317,7 +319,7 @@ def test_cloth_crops_and_the_start_all_tell() -> None:
 
 
 def test_figures_that_are_not_fitted_may_differ_too() -> None:
-    trial = TRIALS["S14"]
+    trial = TRIALS["S22"]
     place, figures = TrialBench(TABLES, [trial]), weed_parameters(TABLES, [trial.weed], ["likely"])
     before = place.predict(figures)
     lower = replace(figures, height_m=0.3 * figures.height_m)
