@@ -5,16 +5,21 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
 
 from rotation_opt.alternatives import Proposal, describe, distance, propose
+from rotation_opt.annuals import annual_course
 from rotation_opt.arrays import SelectionData
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
-from rotation_opt.records import Alternative, Farm, Result
+from rotation_opt.records import Alternative, Farm, Programme, Result
 from rotation_opt.tables import Tables, read
 from rotation_opt.verify import recheck
 
 Tell = Callable[[str], None]
+LIKELY = 1  # place of the likely course of annual weeds, after the low one
 
 
 def plan(
@@ -67,6 +72,9 @@ def plan(
     found = describe(ground, data, proposal)
     checks = {each.key: recheck(ground, each) for each in found}
     laps["second reckoning"] = time.perf_counter() - began
+    began = time.perf_counter()
+    seed = annual_seed(ground, found)
+    laps["annual weeds"] = time.perf_counter() - began
     tables.read_figures.update(ground.tables.read_figures)  # the tables fitted to the climate count apart
     return Result(
         farm=farm,
@@ -79,7 +87,45 @@ def plan(
         distances=_distances(data, proposal),
         years_to_target={each.key: years_to_target(farm, each) for each in found},
         seconds=laps,
+        annual_seed=seed,
     )
+
+
+def annual_seed(
+    ground: Groundwork, plans: Sequence[Alternative]
+) -> dict[str, dict[str, tuple[tuple[float, float, float], ...]]]:
+    """Seed of annual weeds in the soil under each plan, as ``Result.annual_seed``.
+
+    Of fields that are farmed to the end, so that a lease that ends does not look like weeds that went;
+    empty if there are none such.
+    """
+    fields = {field.name: field for field in ground.farm.fields}
+    kept = [(plan.key, name) for plan in plans for name, path in plan.practices.items() if all(path)]
+    paths = {(plan.key, name): path for plan in plans for name, path in plan.practices.items()}
+    if not kept:
+        return {}
+    courses = annual_course(
+        [_programmes(ground, fields[name].history[-1], paths[plan, name]) for plan, name in kept],
+        ground.climate,
+        ground.tables,
+    )
+    area = np.array([fields[name].area_ha for _, name in kept])
+    found = {}
+    for plan in plans:
+        mine = [place for place, (key, _) in enumerate(kept) if key == plan.key]
+        mean = np.average(courses[mine], axis=0, weights=area[mine])
+        found[plan.key] = {
+            weed: tuple((float(v.min()), float(v[LIKELY]), float(v.max())) for v in mean[:, w])
+            for w, weed in enumerate(ground.tables.annual_weeds)
+        }
+    return found
+
+
+def _programmes(ground: Groundwork, last: str, path: Sequence[str]) -> list[Programme]:
+    """The seasons of one field in order, the first after its last crop before the plan."""
+    place = ground.practice_list.index
+    pairs = pairwise((last, *path))
+    return [ground.programmes[int(ground.pair_index[place[a], place[b]])] for a, b in pairs]
 
 
 def of_length(farm: Farm, years: int) -> Farm:

@@ -225,6 +225,7 @@ class Station:
     precip_mm: tuple[float, ...] | None
     tmax_daily_sd_c: tuple[float, ...] | None
     tmin_daily_sd_c: tuple[float, ...] | None
+    month_sd_c: tuple[float, ...] | None = None  # of monthly means, from year to year
     period: str
     source: str
     note: str
@@ -324,6 +325,7 @@ class Farm:
     currency: str
     station: str
     climate_note: str
+    daily_file: str = ""  # record of daily temperatures to use in place of the station's normals; "" = none
     first_year: int
     years: int
     decided_on: str  # ISO date: work dated before it cannot be done any more in the first year

@@ -22,7 +22,8 @@ from rotation_opt.climate.days import (
 )
 from rotation_opt.climate.frost import first_hit
 from rotation_opt.climate.heat import Method, degree_days, expected_degree_days
-from rotation_opt.climate.place import Climate, for_farm, for_station
+from rotation_opt.climate.place import Climate, RealYear, for_farm, for_station
+from rotation_opt.climate.years import WeatherYear, month_spread, weather_years
 
 __all__ = [
     "DAYS",
@@ -31,6 +32,8 @@ __all__ = [
     "SEASON_START",
     "Climate",
     "Method",
+    "RealYear",
+    "WeatherYear",
     "daylength",
     "degree_days",
     "expected_degree_days",
@@ -38,7 +41,9 @@ __all__ = [
     "for_farm",
     "for_station",
     "index_of",
+    "month_spread",
     "season_days",
     "season_of",
     "smooth_year",
+    "weather_years",
 ]

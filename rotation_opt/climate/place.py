@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,26 @@ from rotation_opt.tables import Tables
 Array = npt.NDArray[np.float64]
 
 SOUTHERN_SHIFT = 181  # days from 1 January to 1 July
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RealYear:
+    """One year of a daily record, turned in the south like everything else (from 1 July on).
+
+    Attributes
+    ----------
+    name : str
+        ``1994``; ``1994/95`` where the year was turned.
+    tmin, tmax : ndarray of float, shape (365,)
+        Lowest and highest temperature of each day, without 29 February. [°C]
+    calm : ndarray of float, shape (365,)
+        Mean temperature laid smoothly through the twelve months of the year. [°C]
+    """
+
+    name: str
+    tmin: Array
+    tmax: Array
+    calm: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,6 +65,11 @@ class Climate:
         0 in the north, 181 in the south.
     choices : Mapping of str to float
         The figures of table ``climate``.
+    record : tuple of RealYear
+        The years of the daily record the climate was taken from; empty if it is from monthly normals.
+    calm : ndarray of float, shape (365,), or None
+        Mean temperature without its daily swings, where ``tmin`` and ``tmax`` are the days of one real year;
+        None where they are smooth themselves. [°C]
     """
 
     key: str
@@ -57,6 +82,8 @@ class Climate:
     precip_monthly: tuple[float, ...] | None
     shift_days: int
     choices: dict[str, float]
+    record: tuple[RealYear, ...] = ()
+    calm: Array | None = None
     _heat: dict[tuple[float, float | None], Array] = field(default_factory=dict, repr=False, compare=False)
     _season: dict[tuple[float, float | None], Array] = field(default_factory=dict, repr=False, compare=False)
     _days: dict[str, int] = field(default_factory=dict, repr=False, compare=False)
@@ -95,10 +122,27 @@ class Climate:
             choices=choices,
         )
 
+    def in_year(self, year: RealYear) -> Climate:
+        """The same place in one year of its record: no spread is left, every day is what it was."""
+        still = np.zeros(DAYS)
+        still.setflags(write=False)
+        return replace(
+            self,
+            tmin=year.tmin,
+            tmax=year.tmax,
+            sd_min=still,
+            sd_max=still,
+            calm=year.calm,
+            record=(),
+            _heat={},
+            _season={},
+            _days={},
+        )
+
     @property
     def mean_temperature(self) -> Array:
-        """Mean air temperature of each day, shape (365,). [°C]"""
-        return (self.tmin + self.tmax) / 2
+        """Mean air temperature of each day without daily swings, shape (365,). [°C]"""
+        return (self.tmin + self.tmax) / 2 if self.calm is None else self.calm
 
     def heat(self, base: float, upper: float | None = None) -> Array:
         """Expected degree-days of each day of the year, shape (365,). [°C d]"""
@@ -216,7 +260,7 @@ class Climate:
 
     @property
     def _warmest_day(self) -> int:
-        return int(np.argmax(self.tmin))
+        return int(np.argmax(self.tmin if self.calm is None else self.calm))
 
     def _once(self, name: str, find: Callable[[], int]) -> int:
         if name not in self._days:
@@ -233,6 +277,8 @@ _CHOICES = (
     "spring_earliest_day",
     "freeze_c",
     "freeze_latest_day",
+    "month_spread_share",
+    "year_shift_months",
     "sd_borrow_km",
     "sd_min_winter",
     "sd_min_summer",

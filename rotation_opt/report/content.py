@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from rotation_opt import units
 from rotation_opt.records import Alternative, Farm, Result
+from rotation_opt.report.annual_seed import seed_notes, seed_rows
 from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Page, Paragraph, Section
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
@@ -150,7 +151,12 @@ def _summary(reading: Reading, columns: Sequence[Alternative]) -> Section:
     return Section(
         key="summary",
         title="Side by side",
-        blocks=(side_by_side(reading, columns), Paragraph(text=NET_RETURN), Paragraph(text=WEED_ROOTS)),
+        blocks=(
+            side_by_side(reading, columns, seed_rows(reading)),
+            Paragraph(text=NET_RETURN),
+            Paragraph(text=WEED_ROOTS),
+            *seed_notes(reading, columns),
+        ),
     )
 
 

@@ -49,6 +49,8 @@ UNITS: Mapping[str, str] = {
     "yield_t_ha": "tonnes per hectare at the moisture of the trade",
     "weed_loss_share": "share of the yield, 0 to 1",
     "reserve_share": "living root store where the weed stands, share of a full stand; low, likely, high",
+    "annual_seed_times": "living seed of annual weeds in the soil as a multiple of today's, by weed; low, "
+    "likely, high; first today, then after each harvest",
     "years_to_target": "years until the target is met; low, likely, high; null = not within the plan",
     "proven_gap_share": "share by which a better plan could still exist; null = not known",
     "largest_difference": "in the unit given beside it",
@@ -151,6 +153,10 @@ def _alternative(result: Result, plan: Alternative, words: Wording) -> dict[str,
         "notes": list(plan.notes),
         "proven_gap_share": plan.proven_gap,
         "years_to_target": list(result.years_to_target.get(plan.key, (None, None, None))),
+        "annual_seed_times": {
+            weed: [_low_likely_high(values) for values in years]
+            for weed, years in result.annual_seed.get(plan.key, {}).items()
+        },
         "net_return": list(figures.net_return),
         "net_return_per_ha_year": figures.net_return_per_ha_year,
         "cash": list(figures.cash),

@@ -258,7 +258,9 @@ class Reading:
         return f"DIFFERS in {wrong} of {len(checks)}" if wrong else f"agrees, {len(checks)} of {len(checks)}"
 
 
-def side_by_side(reading: Reading, plans: Sequence[Alternative]) -> Grid:
+def side_by_side(
+    reading: Reading, plans: Sequence[Alternative], more_on_weeds: Sequence[tuple[str, Answer]] = ()
+) -> Grid:
     """The summary table.
 
     Parameters
@@ -267,6 +269,8 @@ def side_by_side(reading: Reading, plans: Sequence[Alternative]) -> Grid:
         The result and its wording.
     plans : sequence of Alternative
         The columns, from left to right.
+    more_on_weeds : sequence of (question, answer)
+        Rows below those on the weeds that were counted.
 
     Returns
     -------
@@ -285,6 +289,7 @@ def side_by_side(reading: Reading, plans: Sequence[Alternative]) -> Grid:
             ("Weed roots, mean of the years, % of today's", reading.mean_roots),
             ("Shoots per m2 at bud stage, last year, worst field", reading.worst_field),
             (f"Years until under {target} shoots per m2", reading.years_to_target),
+            *more_on_weeds,
         ],
         [
             (f"Net return, {money} per {words.one_area} and year", reading.per_area),

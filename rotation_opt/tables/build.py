@@ -130,6 +130,7 @@ def _stations(rows: Sequence[tuple[int, Row]]) -> dict[str, Station]:
             precip_mm=months[key].get("precip_mm"),
             tmax_daily_sd_c=months[key].get("tmax_sd_c"),
             tmin_daily_sd_c=months[key].get("tmin_sd_c"),
+            month_sd_c=months[key].get("month_sd_c"),
             period=row["period"],
             source=row["source"],
             note=row["note"],

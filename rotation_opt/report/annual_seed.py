@@ -1,0 +1,111 @@
+"""Annual weeds on the page: how their seed in the soil changes under each plan, and where to watch it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from rotation_opt.records import Alternative, AnnualWeed
+from rotation_opt.report.blocks import Block, Bullets, Paragraph
+from rotation_opt.report.summary import NO_FIGURE, Reading
+from rotation_opt.report.wording import capital, percent
+
+MUCH = 3.0  # seed that rises more than so many times calls for a word of caution
+WATCH = "watch this"
+MOST, LEAST = 50.0, 0.1  # beyond these the figure says nothing more
+
+SEED = (
+    "Seed of annual weeds = living seed in the soil after the last harvest as a multiple of today's, all "
+    "fields together that are farmed to the end. Nobody has counted it: the start is what is usual on land "
+    "without herbicides, and most figures behind it are judgement. It shows which way a plan pushes these "
+    "weeds and plays no part in choosing; yields and money do not know of it. Each weed stands for its kind: "
+)
+
+
+def seed_rows(reading: Reading) -> list[tuple[str, Callable[[Alternative], str]]]:
+    """One row of the summary for each annual weed; none if the result says nothing of them."""
+    return [
+        (
+            f"{capital(_name(reading, weed))} seed in the soil at the end, times today's",
+            _answer(reading, weed.key),
+        )
+        for weed in _weeds(reading)
+    ]
+
+
+def seed_notes(reading: Reading, plans: Sequence[Alternative]) -> list[Block]:
+    """What the rows mean, and a word of caution for each plan under which seed rises much."""
+    weeds = _weeds(reading)
+    if not weeds:
+        return []
+    kinds = ", ".join(f"{_name(reading, weed)} for {_group(reading, weed)}" for weed in weeds)
+    cautions = tuple(
+        f"{reading.heading(plan)}: {_name(reading, weed)} seed rises about {_times(likely)} times. "
+        f"{_advice(reading, plan, weed)}"
+        for plan in plans
+        for weed in weeds
+        for likely in [_end(reading, plan, weed.key)[1]]
+        if likely > MUCH
+    )
+    text = f"{SEED}{kinds}."
+    return [Paragraph(text=text), *([Bullets(items=cautions)] if cautions else [])]
+
+
+def _weeds(reading: Reading) -> list[AnnualWeed]:
+    there = {weed for plan in reading.result.annual_seed.values() for weed in plan}
+    if not there:
+        return []
+    return [weed for key, weed in reading.wording.tables.annual_weeds.items() if key in there]
+
+
+def _name(reading: Reading, weed: AnnualWeed) -> str:
+    return weed.name_us if reading.result.farm.region == "us" else weed.name_uk
+
+
+def _group(reading: Reading, weed: AnnualWeed) -> str:
+    return weed.group_us if reading.result.farm.region == "us" else weed.group_uk
+
+
+def _end(reading: Reading, plan: Alternative, weed: str) -> tuple[float, float, float]:
+    return reading.result.annual_seed[plan.key][weed][-1]
+
+
+def _answer(reading: Reading, weed: str) -> Callable[[Alternative], str]:
+    def answer(plan: Alternative) -> str:
+        if weed not in reading.result.annual_seed.get(plan.key, {}):
+            return NO_FIGURE
+        low, likely, high = (_times(times) for times in _end(reading, plan, weed))
+        text = likely if low == high else f"{likely} ({low} to {high})"
+        return f"{text}\n{WATCH}" if _end(reading, plan, weed)[1] > MUCH else text
+
+    return answer
+
+
+def _times(times: float) -> str:
+    """A multiple to two figures at most.
+
+    Examples
+    --------
+    >>> _times(0.034), _times(0.37), _times(4.25), _times(12.4), _times(300.0)
+    ('under 0.1', '0.4', '4.2', '12', 'over 50')
+    """
+    if times < LEAST:
+        return f"under {LEAST:g}"
+    if times > MOST:
+        return f"over {MOST:g}"
+    return f"{times:.1f}" if times < 9.95 else f"{times:.0f}"
+
+
+def _advice(reading: Reading, plan: Alternative, weed: AnnualWeed) -> str:
+    """Why it rises and what breaks it."""
+    us = reading.result.farm.region == "us"
+    if weed.life == "winter annual":
+        share = percent(reading.land_share(plan, "fall cereal"))
+        autumn, plough = reading.wording.word("autumn_sown"), "moldboard plow" if us else "plough"
+        return (
+            f"It comes up with {autumn} cereals, which have {share} of the land: a spring crop, hay cut "
+            f"before it heads or the {plough} between two of them breaks it."
+        )
+    return (
+        "It ripens in spring-sown crops and in stubble that is left alone after an early harvest: work the "
+        "stubble or mow it before seed is ripe, hoe, and put hay between."
+    )
