@@ -17,7 +17,14 @@ from numpy.typing import NDArray
 from rotation_opt.bands import three
 from rotation_opt.climate import SEASON_LENGTH, SEASON_START, Climate, for_farm, index_of
 from rotation_opt.infestation import weed_start
-from rotation_opt.practices import DatedPractice, PracticeList, dated_practices, season_anchors, step_days
+from rotation_opt.practices import (
+    DatedPractice,
+    PracticeList,
+    dated_practices,
+    season_anchors,
+    step_days,
+    weed_stages,
+)
 from rotation_opt.records import (
     CanopyPiece,
     DatedOperation,
@@ -103,13 +110,16 @@ class PatchOutlook:
     crops : tuple of str
         Practices of the field in the seasons followed, from what it grows now.
     options : tuple of PatchOption
-        The crops alone first.
+        The crops alone first, work that the patch is too large for last.
+    shift_days : int
+        What to add to a day to get to the calendar: half a year south of the equator, else 0.
     """
 
     field: str
     patch: Patch
     crops: tuple[str, ...]
     options: tuple[PatchOption, ...]
+    shift_days: int
 
 
 def patch_outlooks(farm: Farm, tables: Tables, *, field: str | None = None) -> tuple[PatchOutlook, ...]:
@@ -245,7 +255,7 @@ class _Bench:
                 PatchOption(
                     practice="" if practice is None else practice.key,
                     seasons=tuple(seasons),
-                    operations=() if practice is None else self._work(practice),
+                    operations=() if practice is None else self._work(practice, patch.weed),
                     most_m2=None if practice is None else self._most(practice),
                     refused="",
                 )
@@ -256,12 +266,18 @@ class _Bench:
                     PatchOption(
                         practice=each.key,
                         seasons=(),
-                        operations=(),
+                        operations=self._work(each, patch.weed),
                         most_m2=self._most(each),
                         refused=refused[each.key],
                     )
                 )
-        return PatchOutlook(field=field.name, patch=patch, crops=crops, options=tuple(options))
+        return PatchOutlook(
+            field=field.name,
+            patch=patch,
+            crops=crops,
+            options=tuple(options),
+            shift_days=self.climate.shift_days,
+        )
 
     def _most(self, practice: PatchPractice) -> float:
         return self.tables.number("patch", practice.key, "area_most_m2")
@@ -292,9 +308,11 @@ class _Bench:
 
     # ------------------------------------------------ the seasons of a patch
 
-    def _work(self, practice: PatchPractice) -> tuple[DatedOperation, ...]:
-        """Passes of one year on the patch, or the day a cover is laid; by the stages of the farm's weed."""
+    def _work(self, practice: PatchPractice, weed: str) -> tuple[DatedOperation, ...]:
+        """Passes of one year on the patch, or the day a cover is laid; by the stages of its own weed."""
         calendar = self.practice_list.calendar
+        stages = weed_stages(self.climate, self.tables, weed, self.farm.region)
+        anchors = season_anchors(replace(calendar, stages=stages), None, None, ())
         step = Step(
             programme=practice.key,
             order=1,
@@ -307,18 +325,16 @@ class _Bench:
             until_gap_days=practice.until_gap_days,
             again=practice.again,
         )
-        days = step_days(step, season_anchors(calendar, None, None, ()), calendar.stages)
+        days = step_days(step, anchors, stages)
         return tuple(
             DatedOperation(
                 day=day,
                 operation=practice.operation,
                 programme=practice.key,
                 part="in_crop",
-                stage=(
-                    calendar.stages.again_in_words()
-                    if turn
-                    else calendar.stages.in_words(practice.anchor, practice.offset_days)
-                ),
+                stage=stages.again_in_words()
+                if turn
+                else stages.in_words(practice.anchor, practice.offset_days),
             )
             for turn, day in enumerate(days)
             if day < LATE_AUTUMN_DAY
@@ -336,7 +352,7 @@ class _Bench:
             if practice is None:
                 seasons.append(_Season(usual, ()))
             else:
-                own = self._work(practice)
+                own = self._work(practice, weed)
                 work = (
                     *(replace(op, day=max(op.day - YEAR, usual.start_day)) for op in after_harvest),
                     *own,

@@ -22,7 +22,7 @@ from rotation_opt.cli import choices, output
 ROOT = Path(__file__).parent.parent
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
 TAMARACK = ROOT / "examples" / "tamarack_hollow.toml"
-COMMANDS = ("check", "plan", "season", "sources", "trials")
+COMMANDS = ("check", "patches", "plan", "season", "sources", "trials")
 
 # Runs a command in a child process on the invented result, so that the streams and signals are real ones.
 CHILD = """

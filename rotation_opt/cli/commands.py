@@ -158,6 +158,23 @@ def season(
     output.show(page, width)
 
 
+@main.command(short_help="Show what work on small patches would leave and take.")
+@click.argument("farm_file", metavar="FARM", type=FARM_FILE)
+@click.option("--field", "field_name", metavar="NAME", help="Only the patches of this field.")
+@WIDTH
+def patches(farm_file: Path, field_name: str | None, width: int | None) -> None:
+    """Show what a cover, digging, pulling or mowing would leave of each small patch, and what it takes."""
+    from rotation_opt import patch_work
+    from rotation_opt.cli import choices, output
+    from rotation_opt.report.patches_page import patches_page
+    from rotation_opt.report.wording import Wording
+
+    farm, tables = _read(farm_file)
+    field = None if field_name is None else choices.field(farm, field_name)
+    outlooks = patch_work.patch_outlooks(farm, tables, field=field)
+    output.show(patches_page(outlooks, Wording(farm, tables), field or ""), width)
+
+
 @main.command(short_help="List every figure and where it comes from.")
 @click.option(
     "--used-by", "farm_file", metavar="FARM", type=FARM_FILE, help="Only what a plan for FARM looks up."
