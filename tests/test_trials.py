@@ -377,6 +377,39 @@ def test_only_trials_that_count_enter_the_median(results: tuple[TrialResult, ...
     assert score(worse).median_factor == found.median_factor
 
 
+#: Outcomes the model misses by more than a factor of two, and by how much at most (``rotation-opt trials``
+#: prints all of them). S17: deep ploughing there, 22 cm in the tables. S18: without stubble work the model
+#: refills too much after harvest. S21, S13: alfalfa is too mild, most of all in its sowing year, tillage
+#: too harsh. S24, S26: bindweed shoots follow the roots too closely. S36: one pass in early May did far
+#: more in Quebec. J3, K2, K3 are judged, not published.
+KNOWN_MISSES = {
+    "S01": 2.3,
+    "S13": 5.4,
+    "S17": 3.2,  # 25 % for 8: ploughing checks too little
+    "S18": 2.9,  # 16 % for 45: stubble work checks too much
+    "S21": 2.8,
+    "S21b": 2.2,
+    "S24": 40.0,
+    "S26": 2.2,
+    "S36": 39.0,
+    "J3": 3.3,
+    "K2": 2.8,
+    "K3": 5.3,
+}
+
+
+def test_every_outcome_fitted_to_is_met_within_a_factor_of_two_or_is_a_recorded_miss(
+    results: tuple[TrialResult, ...],
+) -> None:
+    wrong = {
+        one.trial.key: (one.trial.published, one.likely)
+        for one in results
+        if one.trial.use == "fit" and one.factor is not None
+        if one.factor > KNOWN_MISSES.get(one.trial.key, 2.0)
+    }
+    assert not wrong
+
+
 # ---------------------------------------------------------------- the command
 
 
