@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 FIRST_DAY, LAST_DAY = -61, 304  # 1 November to 1 November
-_DAILY = ("heat", "warmth", "sun", "target", "full", "waking", "light", "shoots_left", "store_left")
+_DAILY = ("heat", "warmth", "sun", "target", "full", "waking", "alone", "light", "shoots_left", "store_left")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +34,8 @@ class Fields:
     place: Whole  # (G,) number of the station
     heat: Array  # (days, G), and so on
     warmth: Array
-    sun: Array
+    sun: Array  # times the leaf that its height lets the weed carry
+    alone: Array  # the same for an undisturbed stand
     target: Array
     full: Array
     waking: Array
@@ -62,7 +63,8 @@ class Fields:
             for name, values in (
                 ("heat", around.heat[:days, None]),
                 ("warmth", around.warmth[:days, None]),
-                ("sun", around.sun[:days, None]),
+                ("sun", around.sun[:days, None] * pressure.leaf[:days, :, 0]),
+                ("alone", around.alone[:days]),
                 ("full", around.calendar.target[:days]),
                 ("waking", around.calendar.waking[:days]),
                 ("target", targets[kind, :days, 0].T),

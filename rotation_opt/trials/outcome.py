@@ -99,7 +99,7 @@ def station_gain(fields: Fields, weeds: WeedParameters, parts: int) -> Array:
             if day >= autumn - DAYS:
                 row = (day - autumn + DAYS) * parts + part
                 loss[row] = spent
-                leaves[row] = brought * fields.sun[day, first][:, None, None]
+                leaves[row] = brought * fields.alone[day, first][:, None, None]
     return holding_gain(loss, leaves, weeds.reserve_cap)
 
 

@@ -26,6 +26,8 @@ class Pressure:
     ----------
     light : ndarray (days, G, W)
         Share of full light reaching the weed.
+    leaf : ndarray (days, G, W)
+        Leaf area of grown shoots as a share of that of shoots of full height.
     shoots_left : ndarray (days, G)
         Share of shoots that the day's work leaves standing.
     store_left : ndarray (days, G, W)
@@ -39,6 +41,7 @@ class Pressure:
     """
 
     light: Array
+    leaf: Array
     shoots_left: Array
     store_left: Array
     start: NDArray[np.int64]
@@ -130,7 +133,7 @@ class Works:
             canopy = self.canopy(programme.canopies)
             cover[:, g] = canopy.cover
             height[:, g] = canopy.height_m
-        light = light_course(
+        light, leaf = light_course(
             cover,
             height,
             shoots_left=shoots_left,
@@ -143,6 +146,7 @@ class Works:
         )
         return Pressure(
             light=light,
+            leaf=leaf,
             shoots_left=shoots_left,
             store_left=store_left,
             start=start,
@@ -162,14 +166,15 @@ def light_course(
     calendar: ShootCalendar,
     weeds: WeedParameters,
     delay: Array | None = None,
-) -> Array:
-    """Share of full light at the weed's leaves, day by day.
+) -> tuple[Array, Array]:
+    """Share of full light at the weed's leaves, and how much leaf its height lets it carry, day by day.
 
     The weed's mean height grows with heat, slowly until shoots reach ``compensation_heat`` (stems stretch
     from about 7 leaves on, Weill 2013) and in proportion to light below ``light_full``; new shoots and cuts
-    lower it, frost ends it. Shoots that come up or regrow when days have become short stay rosettes. Light
-    is taken at ``leaf_height_share`` of the height, as leaves hang all along the stem. A climbing weed
-    escapes part of the shade. Light and height are followed once for all draws, with likely values.
+    lower it, frost ends it. Shoots that come up or regrow when days have become short stay rosettes; leaf
+    area grows with height from ``rosette_leaf`` to 1. Light is taken at ``leaf_height_share`` of the height,
+    as leaves hang all along the stem. A climbing weed escapes part of the shade. Light and height are
+    followed once for all draws.
 
     Parameters
     ----------
@@ -188,10 +193,10 @@ def light_course(
 
     Returns
     -------
-    ndarray (days, G, W)
+    light, leaf : ndarray (days, G, W)
     """
     days, groups = cover.shape
-    light = np.empty((days, groups, len(weeds.weeds)))
+    light, leaf = np.empty((2, days, groups, len(weeds.weeds)))
     height = np.zeros((groups, len(weeds.weeds)))
     enough = weeds.once["light_full"]
     pace = weeds.height_m / weeds.height_heat
@@ -218,10 +223,11 @@ def light_course(
         share = share_of_light(cover[day][:, None], crop_height_m[day][:, None], leaves)
         share += (1.0 - share) * escape
         light[day] = share
+        leaf[day] = weeds.rosette_leaf + (1.0 - weeds.rosette_leaf) * (height / weeds.height_m)
         # rosettes stay low: stems stretch at full pace only from the turning point on
         pace_now = pace * heat[day] * np.minimum(1.0, age / turning)
         long_day = daylength_h[day] >= weeds.stretch_daylength_h
         most = np.where(long_day, weeds.height_m, np.maximum(height, weeds.rosette_height_m))
         height += pace_now * np.minimum(1.0, share / enough) * (target > 0)
         np.minimum(height, most, out=height)
-    return light
+    return light, leaf

@@ -5,12 +5,13 @@ can raise, E the share that would stand undisturbed (E0 without the delay that i
 their long way up live on the root too), A the heat the stand has had since its shoots came up,
 q the day's degree-days, T its mean temperature and t the share of full light the weed gets::
 
-    dR = gain q sun f(t) leaf(A) S R (1 - R/K)         leaves refill the store, less as the ground fills
+    dR = gain q sun h f(t) leaf(A) S R (1 - R/K)       leaves refill the store, less as the ground fills
          - draw q E0 young(A) R                        a young stand lives on it
          - shoot_cost (new shoots) R                   each new set of shoots is paid from it
          - upkeep Q10^((T-10)/10) R                    living roots use it up
 
     sun = radiation of the day against midsummer
+    h = leaf that the height of the shoots lets them carry, against full height
     f(t) = (t - light_dark) / (light_full - light_dark)    within 0..1
     leaf(A) = (A - compensation_heat) / leaf_heat          within 0..1
     young(A) = 1 - A / compensation_heat                   within 0..1
@@ -39,7 +40,7 @@ from numpy.typing import NDArray
 from rotation_opt.climate import DAYS, Climate, index_of, season_of
 from rotation_opt.weeds.emergence import ShootCalendar, shoot_calendar
 from rotation_opt.weeds.parameters import WeedParameters
-from rotation_opt.weeds.pressure import Pressure, spring_targets
+from rotation_opt.weeds.pressure import Pressure, light_course, spring_targets
 
 Array = NDArray[np.float64]
 
@@ -56,6 +57,8 @@ class Surroundings:
     ----------
     heat, warmth, sun : ndarray (days,)
         Degree-days above 0 C, mean temperature, and radiation against midsummer of each day.
+    alone : ndarray (days, W)
+        Leaf of an undisturbed stand in full light (h of the module text) times sun.
     calendar : ShootCalendar
         Its ``target`` and ``waking`` run over the same days.
     gain : ndarray (W, D)
@@ -67,6 +70,7 @@ class Surroundings:
     heat: Array
     warmth: Array
     sun: Array
+    alone: Array
     calendar: ShootCalendar
     gain: Array
     reserve_in_bud: Array
@@ -311,7 +315,7 @@ def run(
             disturb(state, pressure.shoots_left[day], pressure.store_left[day], weeds)
         target = targets[kind, day]
         factor = light_response(pressure.light[day], weeds)
-        factor *= surroundings.sun[day]
+        factor *= (surroundings.sun[day] * pressure.leaf[day])[..., None]
         factor *= surroundings.gain
         for _ in range(parts):
             loss, leaves = grow_shoots(
@@ -352,7 +356,19 @@ def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) ->
     calendar = shoot_calendar(climate, weeds)
     heat, warmth = climate.season_heat(0.0), season_of(climate.mean_temperature)
     sun = season_of(sun_share(climate))
-    loss, leaves = _left_alone(heat, warmth, sun, calendar=calendar, weeds=weeds, parts=parts)
+    bare = np.zeros((len(heat), 1))
+    _, leaf = light_course(
+        bare,
+        bare,
+        shoots_left=bare + 1.0,
+        start=np.zeros(1, dtype=np.int64),
+        heat=heat,
+        daylength_h=season_of(climate.day_length()),
+        calendar=calendar,
+        weeds=weeds,
+    )
+    alone = sun[:, None] * leaf[:, 0]
+    loss, leaves = _left_alone(heat, warmth, alone, calendar=calendar, weeds=weeds, parts=parts)
     gain = holding_gain(loss, leaves, weeds.reserve_cap)
     # from u = 1 on 1 November to the day in bud
     bud = (calendar.bud_day + index_of(0) - (index_of(LATE_AUTUMN_DAY) - DAYS)) * parts
@@ -360,14 +376,20 @@ def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) ->
     place = bud[None, :, None]
     in_bud = 1.0 / (np.take_along_axis(kept, place, axis=0) + np.take_along_axis(added, place, axis=0))[0]
     return Surroundings(
-        heat=heat, warmth=warmth, sun=sun, calendar=calendar, gain=gain, reserve_in_bud=in_bud
+        heat=heat,
+        warmth=warmth,
+        sun=sun,
+        alone=alone,
+        calendar=calendar,
+        gain=gain,
+        reserve_in_bud=in_bud,
     )
 
 
 def _left_alone(
-    heat: Array, warmth: Array, sun: Array, *, calendar: ShootCalendar, weeds: WeedParameters, parts: int
+    heat: Array, warmth: Array, alone: Array, *, calendar: ShootCalendar, weeds: WeedParameters, parts: int
 ) -> tuple[Array, Array]:
-    """Loss and leaves (times sun) of each step of a year from 1 November, (steps, W, D), in full light."""
+    """Loss, and leaves times `alone`, of each step of a year from 1 November, (steps, W, D)."""
     shape = (len(weeds.weeds), len(weeds.draws))
     state = State.fresh((1, *shape))
     autumn = index_of(LATE_AUTUMN_DAY)
@@ -386,7 +408,7 @@ def _left_alone(
             )
             if day >= autumn - DAYS:
                 row = (day - autumn + DAYS) * parts + part
-                loss[row], leaves[row] = spent[0], brought[0] * sun[day]
+                loss[row], leaves[row] = spent[0], brought[0] * alone[day][:, None]
     return loss, leaves
 
 
