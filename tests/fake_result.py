@@ -11,6 +11,7 @@ from typing import Any
 
 from rotation_opt.records import (
     Alternative,
+    AnnualWeed,
     Check,
     Crop,
     DatedOperation,
@@ -110,6 +111,30 @@ def tables() -> Tables:
         {
             "crops": crops,
             "weeds": weeds,
+            "annual_weeds": {
+                "brome": AnnualWeed(
+                    key="brome",
+                    latin="Bromus",
+                    name_us="downy brome",
+                    name_uk="barren brome",
+                    short_us="brome",
+                    short_uk="brome",
+                    life="winter annual",
+                    group_us="winter annual grasses",
+                    group_uk="overwintering annual grasses",
+                ),
+                "lambsquarters": AnnualWeed(
+                    key="lambsquarters",
+                    latin="Chenopodium album",
+                    name_us="lambsquarters",
+                    name_uk="fat hen",
+                    short_us="lambsqtrs",
+                    short_uk="fat hen",
+                    life="summer annual",
+                    group_us="summer annual broadleaf weeds",
+                    group_uk="spring-germinating broadleaf weeds",
+                ),
+            },
             "machines": machines,
             "operations": {},
             "programmes": {},
@@ -291,6 +316,17 @@ def result(**changes: Any) -> Result:
             "fastest": (2, 2, 3),
         },
         "seconds": {"season": 3.1, "plans": 12.7},
+        "annual_seed": {
+            plan.key: {
+                "brome": ((1.0, 1.0, 1.0),) + ((0.02, 0.3, 1.4),) * (YEARS - 1) + (brome,),
+                "lambsquarters": ((1.0, 1.0, 1.0),) * YEARS + ((0.4, 0.8, 4.0),),
+            }
+            for plan, brome in zip(
+                alternatives,
+                ((0.01, 0.04, 0.2), (1.5, 6.2, 80.0), (0.5, 2.9, 9.0), (0.0, 0.0, 0.0)),
+                strict=True,
+            )
+        },
     }
     return Result(**{**values, **changes})
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import fields, is_dataclass, replace
 from functools import cache
 from hashlib import sha256
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -91,9 +92,10 @@ def open_ground() -> Groundwork:
 def annuals_of(g: Groundwork) -> tuple[object, ...]:
     """What the seasons of a farm do to annual weeds; worked out for chosen plans only, so not in `lay`."""
     some = g.programmes[:: max(len(g.programmes) // 150, 1)]
-    pairs = [(each, None) for each in some]
-    loss = annual_loss(pairs, g.climate, g.tables, "wild_oat", 50.0)
-    return annual_course([(each,) for each in some], g.climate, g.tables), loss
+    chains = list(pairwise(some))  # not such as could be grown, but every pass and canopy is in them
+    return annual_course(chains, g.climate, g.tables), annual_loss(
+        chains, g.climate, g.tables, "wild_oat", 50.0
+    )
 
 
 @cache

@@ -39,12 +39,12 @@ def seed_notes(reading: Reading, plans: Sequence[Alternative]) -> list[Block]:
         return []
     kinds = ", ".join(f"{_name(reading, weed)} for {_group(reading, weed)}" for weed in weeds)
     cautions = tuple(
-        f"{reading.heading(plan)}: {_name(reading, weed)} seed rises about {_times(likely)} times. "
+        f"{reading.heading(plan)}: {_name(reading, weed)} seed rises about {_times(end[1])} times. "
         f"{_advice(reading, plan, weed)}"
         for plan in plans
         for weed in weeds
-        for likely in [_end(reading, plan, weed.key)[1]]
-        if likely > MUCH
+        for end in [_end(reading, plan, weed.key)]
+        if end is not None and end[1] > MUCH
     )
     text = f"{SEED}{kinds}."
     return [Paragraph(text=text), *([Bullets(items=cautions)] if cautions else [])]
@@ -65,17 +65,20 @@ def _group(reading: Reading, weed: AnnualWeed) -> str:
     return weed.group_us if reading.result.farm.region == "us" else weed.group_uk
 
 
-def _end(reading: Reading, plan: Alternative, weed: str) -> tuple[float, float, float]:
-    return reading.result.annual_seed[plan.key][weed][-1]
+def _end(reading: Reading, plan: Alternative, weed: str) -> tuple[float, float, float] | None:
+    """Low, likely and high at the end; None if the result says nothing of this plan."""
+    years = reading.result.annual_seed.get(plan.key, {}).get(weed)
+    return None if years is None else years[-1]
 
 
 def _answer(reading: Reading, weed: str) -> Callable[[Alternative], str]:
     def answer(plan: Alternative) -> str:
-        if weed not in reading.result.annual_seed.get(plan.key, {}):
+        end = _end(reading, plan, weed)
+        if end is None:
             return NO_FIGURE
-        low, likely, high = (_times(times) for times in _end(reading, plan, weed))
+        low, likely, high = (_times(times) for times in end)
         text = likely if low == high else f"{likely} ({low} to {high})"
-        return f"{text}\n{WATCH}" if _end(reading, plan, weed)[1] > MUCH else text
+        return f"{text}\n{WATCH}" if end[1] > MUCH else text
 
     return answer
 

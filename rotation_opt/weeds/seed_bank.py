@@ -305,8 +305,8 @@ def _follow(
     )
     ripe, plants, load = (np.zeros(came.shape[:2]) for _ in range(3))
     gaps = np.log(1.0 - np.minimum(work.cover, _FULL))
-    killing = work.removed.any(axis=1) | work.harrowed.any(axis=1)
-    cutting = work.cut.any(axis=1)
+    killing = np.asarray(work.removed.any(axis=1) | work.harrowed.any(axis=1))
+    cutting = np.asarray(work.cut.any(axis=1))
 
     def today(values: Array, day: int) -> Array:
         return values[day, :, None, None]
