@@ -37,17 +37,24 @@ def seed_notes(reading: Reading, plans: Sequence[Alternative]) -> list[Block]:
     weeds = _weeds(reading)
     if not weeds:
         return []
-    kinds = ", ".join(f"{_name(reading, weed)} for {_group(reading, weed)}" for weed in weeds)
-    cautions = tuple(
-        f"{reading.heading(plan)}: {_name(reading, weed)} seed rises about {_times(end[1])} times. "
-        f"{_advice(reading, plan, weed)}"
-        for plan in plans
+    kinds = ", ".join(
+        f"{_name(reading, weed)} for {_group(reading, weed)}"
         for weed in weeds
-        for end in [_end(reading, plan, weed.key)]
-        if end is not None and end[1] > MUCH
+        if _name(reading, weed) != _group(reading, weed)
     )
+    cautions = tuple(filter(None, (_caution(reading, plans, weed) for weed in weeds)))
     text = f"{SEED}{kinds}."
     return [Paragraph(text=text), *([Bullets(items=cautions)] if cautions else [])]
+
+
+def _caution(reading: Reading, plans: Sequence[Alternative], weed: AnnualWeed) -> str:
+    """Where the seed of one weed rises much, and what to do; empty if it does nowhere."""
+    ends = [(plan, end) for plan in plans if (end := _end(reading, plan, weed.key)) is not None]
+    much = [(plan, end[1]) for plan, end in ends if end[1] > MUCH]
+    if not much:
+        return ""
+    where = ", ".join(f"{_times(times)} times in {reading.heading(plan)}" for plan, times in much)
+    return f"{capital(_name(reading, weed))} seed rises: {where}. {_advice(reading, much[0][0], weed)}"
 
 
 def _weeds(reading: Reading) -> list[AnnualWeed]:
@@ -105,8 +112,8 @@ def _advice(reading: Reading, plan: Alternative, weed: AnnualWeed) -> str:
         share = percent(reading.land_share(plan, "fall cereal"))
         autumn, plough = reading.wording.word("autumn_sown"), "moldboard plow" if us else "plough"
         return (
-            f"It comes up with {autumn} cereals, which have {share} of the land: a spring crop, hay cut "
-            f"before it heads or the {plough} between two of them breaks it."
+            f"It comes up with {autumn} cereals, {share} of the land in {reading.heading(plan)}: a spring "
+            f"crop, hay cut before it heads or the {plough} between two of them breaks it."
         )
     return (
         "It ripens in spring-sown crops and in stubble that is left alone after an early harvest: work the "
