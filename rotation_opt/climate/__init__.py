@@ -1,4 +1,4 @@
-"""Heat, daylength and frost at a place, from twelve monthly normals.
+"""Heat, daylength and frost at a place, from twelve monthly normals or a daily record.
 
 The monthly means are turned into one smooth year that keeps every mean; day-to-day swings enter through
 the daily standard deviation, so that heat near the base temperature and the frost dates come out as the
@@ -22,7 +22,8 @@ from rotation_opt.climate.days import (
 )
 from rotation_opt.climate.frost import first_hit
 from rotation_opt.climate.heat import Method, degree_days, expected_degree_days
-from rotation_opt.climate.place import Climate, RealYear, for_farm, for_station
+from rotation_opt.climate.place import Climate, RealYear
+from rotation_opt.climate.record import for_farm, for_station, of_record
 from rotation_opt.climate.years import WeatherYear, month_spread, weather_years
 
 __all__ = [
@@ -42,6 +43,7 @@ __all__ = [
     "for_station",
     "index_of",
     "month_spread",
+    "of_record",
     "season_days",
     "season_of",
     "smooth_year",

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from rotation_opt.climate.days import DAYS, daylength, season_of, smooth_year
 from rotation_opt.climate.frost import first_hit
 from rotation_opt.climate.heat import expected_degree_days
-from rotation_opt.records import Farm, Station
+from rotation_opt.records import Station
 from rotation_opt.tables import Tables
 
 Array = npt.NDArray[np.float64]
@@ -320,13 +320,3 @@ def _kilometres(one: Station, other: Station) -> float:
     apart = np.radians(one.longitude - other.longitude)
     cosine = np.sin(north) * np.sin(south) + np.cos(north) * np.cos(south) * np.cos(apart)
     return float(6371.0 * np.arccos(np.clip(cosine, -1.0, 1.0)))
-
-
-def for_farm(farm: Farm, tables: Tables) -> Climate:
-    """The climate of the station a farm file names."""
-    return Climate.of_station(farm.station, tables)
-
-
-def for_station(station: Station | str, tables: Tables) -> Climate:
-    """The climate of a station, given as a record or by its key."""
-    return Climate.of_station(station, tables)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from rotation_opt.errors import InputError
-from rotation_opt.farm import build, checks, reading, text
+from rotation_opt.farm import build, checks, reading, text, weather
 from rotation_opt.farm.names import Names
 from rotation_opt.records import Farm
 from rotation_opt.tables import Tables
@@ -40,6 +40,7 @@ def read(path: Path, tables: Tables) -> Farm:
     report = reading.Report(path.name, lines)
     found = reading.read_blocks(content, names, report)
     checks.check(found, tables, names, report)
+    weather.check(found, path, tables, report)
     if report.found:
         raise InputError(report.faults())
     return build.build(found, tables, str(path))

@@ -277,6 +277,19 @@ class FarmBlock(Block):
     other_machines: Annotated[str, _choice("own", "hire", "none")] = "none"
 
 
+class ClimateBlock(Block):
+    """``[climate]``: the farm's own weather, in place of the normals of its station.
+
+    ``daily_file`` is a CSV file beside the farm file (or a path from there) with the columns ``date``,
+    ``tmin_c`` and ``tmax_c``: every day of one or more whole years. Latitude and rain stay the station's.
+    """
+
+    needed = (("daily_file",),)
+    daily_file: Annotated[str, _text(400)] | None = Field(
+        default=None, description='the name of a file of daily temperatures, like "weather.csv"'
+    )
+
+
 class HistoryYear(Block):
     """One year of a field's history, written with its year."""
 
@@ -499,6 +512,7 @@ class LimitsBlock(Block):
 
 SINGLE: dict[str, type[Block]] = {
     "farm": FarmBlock,
+    "climate": ClimateBlock,
     "labour": LabourBlock,
     "market": MarketBlock,
     "costs": CostsBlock,

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from pathlib import Path
 from typing import TypeVar
 
 from rotation_opt import units
 from rotation_opt.farm import blocks as b
+from rotation_opt.farm import weather
 from rotation_opt.farm.reading import Blocks, Placed
 from rotation_opt.records import Crop, Farm, Field, Labour, Machine, Outlet, OwnMachine, Patch, Practice
 from rotation_opt.tables import Tables
@@ -222,6 +224,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         currency=farm.currency or CURRENCY[custom],
         station=sure(farm.climate),
         climate_note=farm.climate_note,
+        daily_file=str(weather.daily_file(found, Path(file)) or ""),
         first_year=sure(farm.first_year),
         years=years,
         decided_on=_iso(sure(farm.decided_on)),
