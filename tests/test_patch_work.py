@@ -121,8 +121,8 @@ def test_roots_taken_out_are_gone_for_the_whole_season(work):
 def test_a_dig_takes_its_share_of_a_stand_that_nothing_else_changes():
     # one stretch before, one after: u = 1/R grows by 1 / (1 - taken) in between
     kept, added = np.array([[1.5], [3.0], [3.0]]), np.array([[0.1], [0.5], [0.5]])
-    events = (patch_work._Event(100, 0.4),)
-    growth, crowding = patch_work._without_what_was_taken(events, kept, added, 400, 1)
+    taken = (patch_work.RootsTaken(day=100, share=0.4),)
+    growth, crowding = patch_work.without_what_was_taken(taken, kept, added, end=400, row=1)
     start = 0.7
     u = (1.5 / start + 0.1) / (1.0 - 0.4)
     u = 2.0 * u + (0.5 - 2.0 * 0.1)
@@ -132,14 +132,12 @@ def test_a_dig_takes_its_share_of_a_stand_that_nothing_else_changes():
 def test_work_after_the_harvest_is_not_lost_between_two_seasons():
     # barley is off in July; regrowth is pulled in August, in the season counted to the next harvest
     farm = one_patch(history=("soybean", "corn_grain"), as_now=("spring_barley", "spring_barley"))
-    bench = patch_work._Bench.of(farm, TABLES)
+    land = patch_work.Land.of(farm, TABLES)
     crops = farm.fields[0].as_now
-    first, second = bench._seasons(
-        farm.fields[0], crops, "creeping_thistle", TABLES.patch_practices["pull_bud"]
-    )
-    late = [event.day for event in first.events if event.day >= first.programme.harvest_day]
+    first, second = land.years(farm.fields[0], crops, "creeping_thistle", TABLES.patch_practices["pull_bud"])
+    late = [event.day for event in first.taken if event.day >= first.programme.harvest_day]
     assert late
-    assert [day - 365 for day in late] == [event.day for event in second.events if event.day < 0]
+    assert [day - 365 for day in late] == [event.day for event in second.taken if event.day < 0]
 
 
 # ---------------------------------------------------------------- what it takes
@@ -156,12 +154,22 @@ def test_a_patch_over_the_limit_is_refused_and_the_limit_named():
     assert not large[""].refused
 
 
-def test_hours_and_materials_grow_with_the_patch(thistle):
+def test_hours_and_cost_grow_with_the_patch(thistle):
     half = options_of(one_patch(area_m2=20.0))
     for key, option in thistle.items():
         for here, there in zip(option.seasons, half[key].seasons, strict=True):
             assert here.hours == pytest.approx(2.0 * there.hours)
-            assert here.materials == pytest.approx(2.0 * there.materials)
+            assert here.cost == pytest.approx(2.0 * there.cost)
+
+
+def test_cost_is_materials_and_the_hours_at_the_wage_of_the_farm():
+    # 40 m2 of tarp: 2 h and 15.5 $ for 100 m2
+    farm = one_patch()
+    dear = replace(farm, labour=replace(farm.labour, wage_per_h=farm.labour.wage_per_h + 10.0))
+    cheap, costly = (options_of(each)["tarp"].seasons[0] for each in (farm, dear))
+    assert cheap.hours == pytest.approx(0.8)
+    assert cheap.cost == pytest.approx(0.4 * 15.5 + 0.8 * farm.labour.wage_per_h)
+    assert costly.cost - cheap.cost == pytest.approx(10.0 * cheap.hours)
 
 
 def test_pulling_takes_longer_where_more_shoots_stand():

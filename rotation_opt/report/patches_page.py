@@ -67,11 +67,12 @@ def patches_page(outlooks: Sequence[PatchOutlook], words: Wording, where: str = 
 
 def _how_to_read(outlooks: Sequence[PatchOutlook], words: Wording) -> str:
     autumn = words.day(LATE_AUTUMN_DAY + (outlooks[0].shift_days if outlooks else 0))
+    wage = words.money(words.farm.labour.wage_per_h)
     return (
         f"Roots = living roots on {autumn} as share of those on {autumn} before the first season: likely, "
         "then low to high. The first line is what the crops of the field do by themselves. Hours and "
-        "materials are for the whole patch, materials as in the tables, in US dollars. Where the crop is "
-        "gone from the patch, its value is not counted."
+        f"cost are for the whole patch; cost = materials and the hours at {wage} each. Materials are as in "
+        "the tables, in US dollars. Where the crop is gone from the patch, its value is not counted."
     )
 
 
@@ -102,7 +103,7 @@ def _section(number: int, outlook: PatchOutlook, words: Wording) -> Section:
         "After 2 seasons, %",
         "Hours, season 1",
         "Season 2",
-        "Materials, $, season 1",
+        f"Cost, {words.money_unit}, season 1",
         "Season 2",
     )
     blocks.append(Grid(header=header, rows=tuple(_line(option, words) for option in shown)))
@@ -146,9 +147,9 @@ def _line(option: PatchOption, words: Wording) -> tuple[str, ...]:
         cells = (*roots, *[""] * (2 - len(roots)))
         return ("the crops alone", *cells, "0", "0", "0", "0")
     hours = [_hours(season.hours) for season in option.seasons]
-    materials = [words.money_figure(season.materials) for season in option.seasons]
+    costs = [words.money_figure(season.cost) for season in option.seasons]
     missing = ["not farmed"] * (2 - len(option.seasons))
-    return (_name(option.practice, words), *roots, *missing, *hours, *missing, *materials, *missing)
+    return (_name(option.practice, words), *roots, *missing, *hours, *missing, *costs, *missing)
 
 
 def _dates(outlook: PatchOutlook, words: Wording) -> list[str]:
