@@ -88,7 +88,7 @@ def follow(
 def solve(
     years: Sequence[PatchYear], climate: Climate, tables: Tables, parameters: WeedParameters
 ) -> list[tuple[Stretch, Stretch]]:
-    """What each season does to the reserve up to harvest, and up to 1 November; covers let no light through."""
+    """What each season does to the reserve up to harvest and up to 1 November; it is dark under a cover."""
     around = settle(climate, parameters)
     works = Works(climate, tables, parameters)
     pressure = works.pressure([each.programme for each in years], around.heat, around.calendar)
