@@ -15,9 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rotation_opt.arrays import NOT_FARMED, SelectionData
+from rotation_opt.climate import Climate, weather_years
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.infestation import WeedStart, season_counted, weed_start
-from rotation_opt.season import Response, respond
+from rotation_opt.practices import dated_practices
+from rotation_opt.records import Programme
+from rotation_opt.season import respond
+from rotation_opt.timetable import Timetable
 from rotation_opt.weeds.parameters import LIKELY
 from rotation_opt.weeds.response import reserve_after
 
@@ -83,15 +87,23 @@ class Bands:
         programmes = [ground.programmes[pair] for pair in self._place]
         weeds, tables = ground.response.weeds, ground.tables
         self._usual = respond(programmes, ground.climate, tables, weeds)
-        self._years: tuple[Response, ...] = (self._usual,)
+        years = weather_years(ground.climate, tables)
+        self._years = tuple(
+            self._usual
+            if year.climate is ground.climate
+            else respond(
+                _dated(programmes, ground, year.climate), year.climate, tables, weeds, home=ground.climate
+            )
+            for year in years
+        )
         draws = (
             self._usual.draws.index(LIKELY),
             *(n for n, name in enumerate(self._usual.draws) if name != LIKELY),
         )
         self._draw = np.array([draws[0], *np.repeat(draws[1:], COURSES_A_DRAW)])
         rng = np.random.default_rng(_SEED)
-        self._weather = rng.choice(len(self._years), (data.years, len(self._draw)))
-        self._weather[:, 0] = 0
+        shape = (data.years, len(self._draw))
+        self._weather = rng.choice(len(years), shape, p=[year.weight for year in years])
         self._starts = {
             field.name: weed_start(
                 field,
@@ -121,6 +133,13 @@ class Bands:
     def _start(self, field: str) -> WeedStart:
         return self._starts[field]
 
+    def _season(self, name: str, year: int, place: int) -> Array:
+        """One figure of a season for all courses, each in its weather of that year: (W, K)."""
+        found = np.stack([getattr(response, name)[place] for response in self._years])
+        found = found[self._weather[year], :, self._draw].T
+        found[:, 0] = getattr(self._usual, name)[place][:, self._draw[0]]
+        return np.asarray(found)
+
     def course(self, field: int, path: Sequence[int]) -> BandCourse:
         """One field under one plan."""
         data, land = self._data, self._data.fields[field]
@@ -132,28 +151,29 @@ class Bands:
         power, full = self._usual.shoot_power[:, self._draw], self._usual.shoots_full[:, self._draw]
         for year, pair in _seasons(data, land.history[-1], path):
             place = self._place[pair]
-            seasons = [
-                np.stack([getattr(response, name)[place] for response in self._years])
-                for name in (
-                    "growth",
-                    "crowding",
-                    "autumn_growth",
-                    "autumn_crowding",
-                    "count_growth",
-                    "count_crowding",
-                    "count_shoots",
-                )
-            ]
-            weather = self._weather[year]
-            growth, crowding, late_growth, late_crowding, count_growth, count_crowding, standing = (
-                table[weather, :, self._draw].T for table in seasons
+            end, late, count = (
+                (self._season(f"{when}growth", year, place), self._season(f"{when}crowding", year, place))
+                for when in ("", "autumn_", "count_")
             )
-            autumn[year] = reserve_after(late_growth, late_crowding, before)
-            counted = reserve_after(count_growth, count_crowding, before)
-            shoots[year] = full * standing * counted**power
+            autumn[year] = reserve_after(*late, before)
+            counted = reserve_after(*count, before)
+            shoots[year] = full * self._season("count_shoots", year, place) * counted**power
             burden[year] = weight @ autumn[year]
-            before = reserve_after(growth, crowding, before)
+            before = reserve_after(*end, before)
         return BandCourse(autumn=autumn, shoots=shoots, burden=burden)
+
+
+def _dated(programmes: Sequence[Programme], ground: Groundwork, climate: Climate) -> list[Programme]:
+    """The same work in the weather of one year; where that year leaves no room for it, on the usual days."""
+    year = dated_practices(ground.farm, ground.tables, climate)
+    timetable = Timetable(climate, ground.tables, year.calendar, year.machines)
+    found = []
+    for usual in programmes:
+        both = usual.previous in year.index and usual.practice in year.index
+        before, own = (year.of(key) if both else None for key in (usual.previous, usual.practice))
+        fits = before is not None and own is not None and timetable.fits(before, own)[0]
+        found.append(timetable.programme(before, own) if fits and before and own else usual)
+    return found
 
 
 def _seasons(data: SelectionData, last: int, path: Sequence[int]) -> Iterable[tuple[int, int]]:

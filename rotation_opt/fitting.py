@@ -105,7 +105,7 @@ def fit(
     say = report or (lambda done: None)
     sets, predicted = _search(predict, trials, keep, bounds=bounds, rng=rng, rounds=rounds, say=say)
     costs = _costs(sets, predicted, trials, keep)
-    best = sets[:, costs.argmin(axis=1)]
+    best = _polish(predict, sets[:, costs.argmin(axis=1)], trials, keep, bounds=bounds)
     exact = predict(best, None)
     of_trial = [1 + studies.index(trial.study) if _left_out_once(trial) else 0 for trial in trials]
     start = sets[:, np.argsort(costs[0], kind="stable")[:_WALKERS]]
@@ -154,15 +154,24 @@ def _with(base: WeedParameters, figures: Array) -> WeedParameters:
 # ---------------------------------------------------------------- cost
 
 
-def _costs(sets: Array, predicted: Array, trials: Sequence[Trial], keep: NDArray[np.bool_]) -> Array:
-    """Cost of each set for each fit, (F, D); rows that are only checked cost nothing."""
+def _residuals(sets: Array, predicted: Array, trials: Sequence[Trial]) -> tuple[Array, Array]:
+    """Misses in units of spread, (T, D), and distances from the likely values in half ranges, (P, D).
+
+    Rows that are only checked miss nothing; facts of the trade do only beyond their limits.
+    """
     spread = np.array([trial.spread or ORDER_SPREAD for trial in trials])[:, None]
     off = np.where(
         np.array([trial.use == "fit" for trial in trials])[:, None],
         log_errors(trials, predicted),
         order_errors(trials, predicted),
     )
-    return np.asarray(keep.astype(float) @ np.nan_to_num(off / spread) ** 2 + (sets**2).sum(axis=0))
+    return np.nan_to_num(off / spread), sets
+
+
+def _costs(sets: Array, predicted: Array, trials: Sequence[Trial], keep: NDArray[np.bool_]) -> Array:
+    """Cost of each set for each fit, (F, D)."""
+    missed, far = _residuals(sets, predicted, trials)
+    return np.asarray(keep.astype(float) @ missed**2 + (far**2).sum(axis=0))
 
 
 # ---------------------------------------------------------------- search
@@ -187,14 +196,55 @@ def _search(
         new = []
         for cost in _costs(sets, predicted, trials, keep):
             best = sets[:, np.argsort(cost, kind="stable")[:_ELITE]]
-            step = rng.multivariate_normal(np.zeros(len(best)), np.cov(best), _EACH).T
             centre = best[:, np.minimum(rng.geometric(0.15, _EACH) - 1, _ELITE - 1)]
-            new.append(np.clip(centre + _STEP * step, low, high))
+            one, other = best[:, rng.integers(_ELITE, size=(2, _EACH))].transpose(1, 0, 2)
+            step = rng.uniform(0.4, 1.0, _EACH) * (one - other)
+            step = np.where(rng.random(step.shape) < _MOVED, step, 0.0) + rng.normal(0.0, _JITTER, step.shape)
+            new.append(np.clip(centre + step, low, high))
         tried = np.concatenate(new, axis=1)
         sets = np.concatenate([sets, tried], axis=1)
         predicted = np.concatenate([predicted, predict(tried)], axis=1)
         say(0.5 * (done + 1) / rounds)
     return sets, predicted
+
+
+def _polish(
+    predict: Predict,
+    best: Array,
+    trials: Sequence[Trial],
+    keep: NDArray[np.bool_],
+    *,
+    bounds: tuple[Array, Array],
+) -> Array:
+    """Damped Gauss-Newton steps from the best set of each fit, all fits together, (P, F)."""
+    low, high = bounds[0][:, None], bounds[1][:, None]
+    figures, fits = best.shape
+    damping = np.full(fits, 1.0)
+    for _ in range(_POLISHES):
+        nudge = np.where(best < 0.5 * (low + high), _NUDGE, -_NUDGE)
+        around = (
+            best[:, None, :]
+            + np.concatenate([np.zeros((figures, 1)), np.eye(figures)], axis=1)[..., None]
+            * (nudge[:, None, :])
+        )
+        missed, _ = _residuals(best, predict(around.reshape(figures, -1)), trials)
+        missed = missed.reshape(len(trials), figures + 1, fits)
+        steps = np.empty((figures, len(_DAMPINGS), fits))
+        for n in range(fits):
+            slope = keep[n][:, None] * (missed[:, 1:, n] - missed[:, :1, n]) / nudge[:, n]
+            curve = slope.T @ slope + np.eye(figures)
+            fall = slope.T @ (keep[n] * missed[:, 0, n]) + best[:, n]
+            for d, share in enumerate(_DAMPINGS):
+                steps[:, d, n] = -np.linalg.solve(curve + share * damping[n] * np.diag(np.diag(curve)), fall)
+        tried = np.clip(best[:, None, :] + steps, low[..., None], high[..., None])
+        tried = np.concatenate([best[:, None, :], tried], axis=1)
+        flat = tried.reshape(figures, -1)
+        cost = _costs(flat, predict(flat), trials, keep).reshape(fits, len(_DAMPINGS) + 1, fits)
+        won = np.array([cost[n, :, n].argmin() for n in range(fits)])
+        best = np.stack([tried[:, won[n], n] for n in range(fits)], axis=1)
+        damping *= np.where(won == 0, 10.0, np.array([1.0, *_DAMPINGS])[won])
+        damping = np.clip(damping, 1e-3, 1e6)
+    return best
 
 
 def _walk(
@@ -225,4 +275,5 @@ def _walk(
     return sets
 
 
-_STEP = 0.6
+_MOVED, _JITTER = 0.8, 0.03  # share of the figures moved by a difference of two sets, and what all move by
+_POLISHES, _NUDGE, _DAMPINGS = 10, 1e-3, (0.1, 1.0, 10.0)

@@ -8,7 +8,7 @@ Programmes with the same work and canopies are simulated once. Because a season 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -51,6 +51,8 @@ def respond(
     tables: Tables,
     weeds: Sequence[str],
     draws: Sequence[str] | None = None,
+    *,
+    home: Climate | None = None,
 ) -> Response:
     """Simulate all programmes against all weeds.
 
@@ -64,6 +66,9 @@ def respond(
         Weed keys.
     draws : sequence of str, optional
         Parameter draws; all of the tables if left out.
+    home : Climate, optional
+        Where `climate` is one year of a place, the climate of the place: an undisturbed stand holds its
+        own there, not in every single year.
 
     Raises
     ------
@@ -73,14 +78,22 @@ def respond(
         If a programme is dated outside the season axis.
     """
     parameters = weed_parameters(tables, weeds, draws)
-    return respond_with(programmes, climate, tables, parameters)
+    return respond_with(programmes, climate, tables, parameters, home=home)
 
 
 def respond_with(
-    programmes: Sequence[Programme], climate: Climate, tables: Tables, parameters: WeedParameters
+    programmes: Sequence[Programme],
+    climate: Climate,
+    tables: Tables,
+    parameters: WeedParameters,
+    *,
+    home: Climate | None = None,
 ) -> Response:
     """As `respond`, for weed parameters that do not come from the tables (fits, tests)."""
     surroundings = settle(climate, parameters)
+    if home is not None:
+        usual = settle(home, parameters)
+        surroundings = replace(surroundings, gain=usual.gain, reserve_in_bud=usual.reserve_in_bud)
     works = Works(climate, tables, parameters)
     numbers: dict[tuple[object, ...], int] = {}
     contents = [_content(p, works.left_by_harvest(p.previous)) for p in programmes]
