@@ -357,8 +357,12 @@ def size_of_one(
     weed : int
         Position of the weed.
     """
-    days = np.unique(up)
-    came = np.repeat((up[:, None] == days)[:, None].astype(float), len(weeds.courses), axis=1)
     spared = replace(work, removed=np.zeros_like(work.removed), harrowed=np.zeros_like(work.harrowed))
-    _, plants, load = _follow(days, came, spared, climate, weeds=weeds, w=weed)
-    return np.divide(load, plants, out=np.zeros_like(load), where=plants > 0.0)
+    size = np.zeros((up.size, len(weeds.courses)))
+    calendar_year = (up - NEW_YEAR) // DAYS
+    for year in np.unique(calendar_year):
+        days = np.unique(up[calendar_year == year])
+        came = np.repeat((up[:, None] == days)[:, None].astype(float), len(weeds.courses), axis=1)
+        _, plants, load = _follow(days, came, spared, climate, weeds=weeds, w=weed)
+        size += np.divide(load, plants, out=np.zeros_like(load), where=plants > 0.0)
+    return size
