@@ -143,6 +143,7 @@ def _days(
     days: list[date] = []
     coldest: list[float] = []
     warmest: list[float] = []
+    before: date | None = None  # unknown again after a date that cannot be read
     for line, row in enumerate(rows, start=2):
         if not any(cell.strip() for cell in row):
             continue
@@ -152,17 +153,17 @@ def _days(
         if day is None:
             allowed = "allowed is a date as year-month-day, like 2019-04-30"
             faults.append(Fault(f"{where}, column date", _shown(cells["date"]), allowed))
+        elif before is not None and not _follows(before, day):
+            faults.append(_out_of_order(where, before, day))
+        before = day
         low, high = (_degrees(f"{where}, column {name}", cells[name], faults) for name in COLUMNS[1:])
         if low is not None and high is not None and low > high:
             found = f"a minimum of {low:g} above the maximum of {high:g}"
             faults.append(Fault(f"{where}, column tmin_c", found, "the minimum is the lower of the two"))
-        if day is None or low is None or high is None:
-            continue
-        if days and not _follows(days[-1], day):
-            faults.append(_out_of_order(where, days[-1], day))
-        days.append(day)
-        coldest.append(low)
-        warmest.append(high)
+        if day is not None and low is not None and high is not None:
+            days.append(day)
+            coldest.append(low)
+            warmest.append(high)
     if not days and not faults:
         faults.append(Fault(file, "no days", "a record holds one or more whole years"))
     return days, coldest, warmest

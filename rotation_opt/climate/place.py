@@ -199,6 +199,9 @@ class Climate:
 
     def _first_hit(self, days: npt.NDArray[np.int64], limit: float, probability: float) -> int | None:
         at = days % DAYS
+        if self.calm is not None:  # a real year: every day is known, and chance has no part in it
+            cold = np.flatnonzero(self.tmin[at] <= limit)
+            return int(cold[0]) if cold.size else None
         lag_one = self.choices["lag_one_correlation"]
         return first_hit(self.tmin[at], self.sd_min[at], limit, lag_one=lag_one, probability=probability)
 
