@@ -506,19 +506,49 @@ class SeasonRow:
     head_start_days: float | None  # days from that little light to half the shoots up; None = never
     light: float  # mean share of full light left to the weed from first shoots to bud stage
     reserve_end: tuple[float, float, float]  # low, likely, high in late autumn, from 1 (full) at the start
+    passes: int  # of tillage, hoe, weeder or mower, from the harvest before to own harvest
+    cuts: int  # of hay or green manure, and grazings
+    now: bool  # the farm grows it: in the history of a field, or in what it would do if nothing changed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stand:
+    """What covers the ground from one day to another within a season."""
+
+    crop: str  # crop key
+    first_day: int
+    last_day: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonCourse:
-    """One practice against one weed, day by day from ``first_day`` on (all tuples have one value a day)."""
+    """One practice against one weed, day by day from ``first_day`` on.
+
+    The tuples marked "daily" have one value a day, up to late autumn after own harvest. Days count from
+    1 January of the harvest year, south of the equator from 1 July before it: ``shift_days`` is what to add
+    to get to the calendar.
+    """
 
     previous: str  # practice key
     practice: str  # practice key
     weed: str
-    first_day: int
-    cover: tuple[float, ...]  # share of ground covered by the crop
-    light: tuple[float, ...]  # share of full light left to the weed
+    shift_days: int
+    first_day: int  # the harvest before
+    harvest_day: int
+    bud_day: int  # first day on which the weed is in bud
+    frost_day: int  # autumn frost ends the shoots
+    cover: tuple[float, ...]  # daily: share of ground covered by the crop
+    stands: tuple[Stand, ...]  # what makes that cover
+    light: tuple[float, ...]  # daily: share of full light left to the weed
     enough_light: float  # share of full light below which the weed grows less
-    emerged: tuple[float, ...]  # share of the weed's spring shoots that are up
-    reserve: tuple[float, ...]  # likely root reserve, from 1 at the start
+    mean_light: float  # mean share of full light from first shoots to bud stage
+    head_start_days: float | None  # as in SeasonRow
+    emerged: tuple[float, ...]  # daily: share of the weed's spring shoots that are up if left alone
+    shoots: tuple[float, ...]  # daily: shoots standing, as a share of what the roots can raise
+    reserve: tuple[tuple[float, float, float], ...]  # daily: low, likely, high, from 1 at the start
+    left_alone: tuple[float, float, float]  # reserve at the end with neither work nor crop
+    work_alone: tuple[float, float, float]  # reserve at the end with the same work, but no shade
+    shade_alone: tuple[float, float, float]  # reserve at the end with the same shade, but no work
     operations: tuple[DatedOperation, ...]
+    weed_figures: int  # sets of weed figures that low to high covers
+    weathers: tuple[str, ...]  # kinds of weather that low to high covers

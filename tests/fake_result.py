@@ -20,6 +20,7 @@ from rotation_opt.records import (
     Figure,
     Labour,
     Machine,
+    Operation,
     Outlet,
     OwnMachine,
     Patch,
@@ -29,6 +30,7 @@ from rotation_opt.records import (
     SeasonCourse,
     SeasonRow,
     Source,
+    Stand,
     Weed,
     YearOnField,
 )
@@ -341,6 +343,9 @@ def season_rows() -> tuple[SeasonRow, ...]:
             head_start_days=24.0,
             light=0.18,
             reserve_end=(0.2, 0.34, 0.5),
+            passes=0,
+            cuts=3,
+            now=False,
         ),
         SeasonRow(
             previous="oats_plain",
@@ -350,27 +355,61 @@ def season_rows() -> tuple[SeasonRow, ...]:
             head_start_days=None,
             light=0.83,
             reserve_end=(0.9, 1.12, 1.2),
+            passes=7,
+            cuts=0,
+            now=True,
         ),
     )
 
 
-def season_course() -> SeasonCourse:
-    days = range(365)
-    return SeasonCourse(
-        previous="oats_plain",
-        practice="alfalfa_3",
-        weed="creeping_thistle",
-        first_day=0,
-        cover=tuple(min(0.9, max(0.05, (day - 90) / 60)) if day < 280 else 0.1 for day in days),
-        light=tuple(1.0 - min(0.9, max(0.05, (day - 90) / 60)) if day < 280 else 0.9 for day in days),
-        enough_light=0.65,
-        emerged=tuple(min(1.0, max(0.0, (day - 110) / 40)) for day in days),
-        reserve=tuple(1.0 - day / 600 for day in days),
-        operations=(
+def season_course(**changes: Any) -> SeasonCourse:
+    """A stand of hay: cover and shoots are straight lines, so that a reader can work out every mark."""
+    days = range(-100, 305)
+    likely = [1.0 - (day + 100) / 600 for day in days]
+    values: dict[str, Any] = {
+        "previous": "oats_plain",
+        "practice": "alfalfa_3",
+        "weed": "creeping_thistle",
+        "shift_days": 0,
+        "first_day": -100,
+        "harvest_day": 205,
+        "bud_day": 165,
+        "frost_day": 300,
+        "cover": tuple(min(0.9, max(0.05, (day - 90) / 60)) if day < 280 else 0.1 for day in days),
+        "stands": (Stand(crop="alfalfa", first_day=-100, last_day=304),),
+        "light": tuple(1.0 - min(0.9, max(0.05, (day - 90) / 60)) if day < 280 else 0.9 for day in days),
+        "enough_light": 0.65,
+        "mean_light": 0.31,
+        "head_start_days": 18.0,
+        "emerged": tuple(min(1.0, max(0.0, (day - 110) / 40)) for day in days),
+        "shoots": tuple(min(0.5, max(0.0, (day - 110) / 40)) for day in days),
+        "reserve": tuple((0.9 * share, share, min(1.0, 1.1 * share)) for share in likely),
+        "left_alone": (0.9, 0.95, 1.0),
+        "work_alone": (0.5, 0.55, 0.6),
+        "shade_alone": (0.8, 0.83, 0.85),
+        "operations": (
+            DatedOperation(day=-90, operation="cut", programme="hay", part="harvest", stage=""),
             DatedOperation(day=160, operation="cut", programme="hay", part="harvest", stage="thistle in bud"),
             DatedOperation(day=205, operation="cut", programme="hay", part="harvest", stage=""),
         ),
-    )
+        "weed_figures": 21,
+        "weathers": (),
+    }
+    return SeasonCourse(**{**values, **changes})
+
+
+def operation(day: int, name: str) -> DatedOperation:
+    return DatedOperation(day=day, operation=name, programme="p", part="in_crop", stage="")
+
+
+def with_operations() -> Tables:
+    """The tables with a few kinds of work."""
+    kinds = {"plough": "tillage", "drill": "sowing", "cut": "cut", "rake": "rake"}
+    made = tables()
+    for key, kind in kinds.items():
+        record = Operation(key=key, name_us=f"{key}ing", name_uk=key, machine="none", kind=kind)  # type: ignore[arg-type]
+        made.operations[key] = record  # type: ignore[index]
+    return made
 
 
 def _alternative(

@@ -192,8 +192,15 @@ def test_season_understands_field_and_weed_by_any_usual_name(run):
 def test_season_draws_one_practice(run):
     shown = run("season", TAMARACK, "--practice", "alfalfa_2")
     assert run.asked["practice"] == "alfalfa_2"
-    assert "Jan  Feb" in shown.stdout
-    assert "65% light line" in shown.stdout
+    assert re.search(r"Jan +Feb +Mar", shown.stdout)
+    assert "Below the line (65%) it grows less" in shown.stdout
+    assert "█" in shown.stdout
+    assert run("season", TAMARACK, "--practice", "alfalfa_2", "--ascii").stdout.isascii()
+
+
+def test_season_ranks_all_practices_only_when_asked(run):
+    assert "After" not in run("season", TAMARACK).stdout
+    assert "After" in run("season", TAMARACK, "--all").stdout
 
 
 def test_sources_lists_every_table_and_every_source(run):

@@ -1,5 +1,7 @@
 """One season for its own sake, on the shipped tables and the demo farm."""
 
+import dataclasses
+
 import pytest
 
 import rotation_opt
@@ -7,7 +9,8 @@ from rotation_opt import closer_look, tables
 from rotation_opt.climate import for_farm
 from rotation_opt.errors import RotationOptError
 from rotation_opt.practices import dated_practices
-from rotation_opt.report.season_plot import day_half_up, first_day_dark
+from rotation_opt.report.season_plot import day_in_words, half_up
+from rotation_opt.report.wording import Wording
 
 TABLES = tables.read()
 
@@ -47,15 +50,105 @@ def test_the_last_crop_of_a_field_comes_before_wherever_it_can(farm):
     )  # a second hay year follows a first one, whatever the field
 
 
-def test_the_drawn_year_agrees_with_the_row_of_the_ranking(farm, rows):
-    for row in rows:
-        if row.practice not in {"spring_barley", "alfalfa_2", "winter_wheat"}:
-            continue
-        course = closer_look.season_course(farm, row.practice, TABLES, weed="creeping_thistle")
+DRAWN = ("spring_barley", "alfalfa_2", "winter_wheat", "corn_grain", "corn_grain_rye", "fallow")
+
+
+@pytest.fixture(scope="module")
+def courses(farm):
+    return {key: closer_look.season_course(farm, key, TABLES, weed="creeping_thistle") for key in DRAWN}
+
+
+def test_the_drawn_year_agrees_with_the_row_of_the_ranking(rows, courses):
+    by_key = {row.practice: row for row in rows}
+    for key, course in courses.items():
+        row = by_key[key]
         assert course.previous == row.previous
-        assert course.reserve[-1] == pytest.approx(row.reserve_end[1], rel=1e-6)
-        if course.first_day <= 0:
-            assert day_half_up(course) - first_day_dark(course) == row.head_start_days
+        assert course.reserve[-1][1] == pytest.approx(row.reserve_end[1], rel=1e-6)
+        assert course.head_start_days == row.head_start_days
+        assert course.mean_light == pytest.approx(row.light)
+
+
+def test_the_series_all_run_from_the_harvest_before_to_late_autumn(courses):
+    for course in courses.values():
+        days = len(course.light)
+        assert course.first_day + days - 1 == max(304, course.harvest_day)
+        assert {len(series) for series in (course.cover, course.emerged, course.shoots, course.reserve)} == {
+            days
+        }
+        assert course.reserve[0] == pytest.approx((1.0, 1.0, 1.0))
+        assert all(course.first_day <= work.day < course.first_day + days for work in course.operations)
+        assert all(low <= likely <= high for low, likely, high in course.reserve)
+
+
+def test_the_head_start_is_the_days_from_dark_to_half_the_shoots_being_up(courses):
+    for course in courses.values():
+        if course.head_start_days is None:
+            continue
+        half = half_up(course)
+        dark = round(half - course.head_start_days)
+        light = dict(enumerate(course.light, start=course.first_day))
+        assert light[dark] <= course.enough_light
+        assert dark == 0 or light[dark - 1] > course.enough_light
+
+
+def test_work_and_shade_each_leave_more_than_both_and_less_than_neither(courses):
+    for key, course in courses.items():
+        both = course.reserve[-1][1]
+        work, shade, neither = course.work_alone[1], course.shade_alone[1], course.left_alone[1]
+        assert both <= min(work, shade) + 1e-9, key
+        assert max(work, shade) <= neither + 1e-9, key
+    assert courses["fallow"].work_alone == pytest.approx(courses["fallow"].reserve[-1])  # no crop: no shade
+
+
+def test_a_fall_cereal_is_ahead_of_the_thistle_and_a_row_crop_is_not(courses):
+    # Rochester NY: wheat stands since autumn; corn closes its rows weeks after the shoots are up
+    assert courses["winter_wheat"].head_start_days > 14
+    assert courses["corn_grain"].head_start_days is None or courses["corn_grain"].head_start_days < 0
+    assert (
+        courses["winter_wheat"].mean_light
+        < courses["spring_barley"].mean_light
+        < courses["corn_grain"].mean_light
+    )
+
+
+def test_a_year_of_hay_leaves_less_than_a_row_crop_or_a_spring_cereal(courses):
+    left = {key: course.reserve[-1][1] for key, course in courses.items()}
+    assert left["alfalfa_2"] < left["corn_grain"]
+    assert left["alfalfa_2"] < left["spring_barley"]
+
+
+def test_passes_cuts_and_what_is_grown_now_are_counted(farm, rows):
+    by_key = {row.practice: row for row in rows}
+    assert (by_key["alfalfa_2"].passes, by_key["alfalfa_2"].cuts) == (0, 3)
+    assert by_key["fallow"].passes > by_key["winter_wheat"].passes > 0
+    grown = {key for field in farm.fields for key in (*field.history, *field.as_now)}
+    assert {row.practice for row in rows if row.now} == grown & by_key.keys()
+
+
+def test_what_a_field_bans_is_not_ranked_on_it(farm):
+    assert "winter_wheat" not in {
+        row.practice for row in closer_look.season_table(farm, TABLES, field="Creek Bottom")
+    }
+    assert "winter_wheat" in {row.practice for row in closer_look.season_table(farm, TABLES, field="Home 40")}
+
+
+def test_crops_that_leave_the_ground_free_go_before_stands_that_would_have_to_be_broken(rows):
+    before = {row.practice: row.previous for row in rows}
+    assert before["corn_grain"] == "soybean"
+    assert before["winter_wheat"] in {"spring_barley", "oat", "spring_wheat"}
+
+
+def test_a_southern_season_keeps_its_own_calendar(farm):
+    southern = dataclasses.replace(farm, station="Christchurch")
+    course = closer_look.season_course(southern, "winter_wheat", TABLES)
+    assert course.shift_days == 181
+    words = Wording(southern, TABLES)
+    harvest = day_in_words(course, course.harvest_day, words)
+    sown = day_in_words(
+        course, min(work.day for work in course.operations if work.operation == "drill"), words
+    )
+    assert harvest.split()[0] in {"December", "January", "February"}
+    assert sown.split()[0] in {"March", "April", "May", "June"}
 
 
 def test_all_weeds_of_the_farm_are_shown_unless_one_is_asked_for(farm, rows):

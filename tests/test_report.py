@@ -17,13 +17,12 @@ from hypothesis import strategies as st
 from rotation_opt import cli
 from rotation_opt import tables as real_tables
 from rotation_opt.report import result_json
-from rotation_opt.report.blocks import Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
+from rotation_opt.report.blocks import SHADES, Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
 from rotation_opt.report.check_page import check_page
 from rotation_opt.report.content import plan_page
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.season_page import course_page, season_page
-from rotation_opt.report.season_plot import day_half_up, first_day_dark, plot
 from rotation_opt.report.sources_page import all_figures, sources_page
 from rotation_opt.report.summary import Reading, side_by_side
 from rotation_opt.report.terminal import clean, fit_to_encoding, render
@@ -60,8 +59,8 @@ def five_plans():
     return dataclasses.replace(result, alternatives=(*result.alternatives, hired))
 
 
-def texts(page: Page) -> Iterator[str]:
-    """Every text that a page holds, cell by cell."""
+def texts(page: Page, width: int = 80) -> Iterator[str]:
+    """Every text that a page holds, cell by cell, drawings as on paper of that width."""
     yield page.title
     yield from page.lead
     for section in page.sections:
@@ -76,7 +75,7 @@ def texts(page: Page) -> Iterator[str]:
                     for item in block.items:
                         yield from (item.label, item.text)
                 case Drawing():
-                    yield from block.lines
+                    yield from block.draw(width, False)
                 case Grid():
                     yield from block.header
                     for row in block.rows:
@@ -96,12 +95,15 @@ def cells_wide(line: str) -> int:
 )
 def test_every_word_of_every_cell_survives_at_every_usual_width(name, page, width):
     shown = render(page, width)
-    there, wanted = Counter(shown.split()), Counter(word for text in texts(page) for word in text.split())
+    there, wanted = (
+        Counter(shown.split()),
+        Counter(word for text in texts(page, width) for word in text.split()),
+    )
     assert not wanted - there, f"{name} at {width}"
     assert max(map(len, shown.splitlines())) <= width
     assert "…" not in shown
     assert "\x1b" not in shown
-    assert shown.isascii() or "€" in shown
+    assert {letter for letter in shown if not letter.isascii()} <= {"€", *SHADES}
 
 
 def test_a_page_is_not_wider_than_its_words_need():
@@ -380,28 +382,6 @@ def test_a_farm_is_spoken_to_in_the_words_of_its_region():
     assert "fall-sown" not in shown
     assert "Canada" not in shown
     assert "acre" not in shown
-
-
-# ---------------------------------------------------------------- the drawing
-
-
-def test_the_drawing_marks_the_days_on_which_the_crop_darkens_and_half_the_shoots_are_up():
-    course = fake_result.season_course()
-    # cover (day - 90) / 60 leaves 65 % at day 111; emergence (day - 110) / 40 is a half at day 130
-    assert first_day_dark(course) == 111
-    assert day_half_up(course) == 130
-    lines = plot(course, 72)
-    marks = lines[-1]
-    assert marks.index("D") == 6 + 111 * 66 // 365
-    assert marks.index("H") == 6 + 130 * 66 // 365
-    assert all(line.isascii() and len(line) <= 72 for line in lines)
-    assert [name for name in ("Jan", "Jun", "Dec") if name in lines[-2]] == ["Jan", "Jun", "Dec"]
-
-
-def test_a_crop_that_never_darkens_says_so():
-    course = fake_result.renamed(fake_result.season_course(), light=(1.0,) * 365)
-    shown = " ".join(render(course_page(course, Wording(fake_result.farm(), TABLES))).split())
-    assert "never leaves as little as 65% of full light" in shown
 
 
 # ---------------------------------------------------------------- JSON

@@ -129,12 +129,17 @@ def plan(
 @click.option("--field", "field_name", metavar="NAME", help="Look at this field, after its last crop.")
 @click.option("--practice", "practice_key", metavar="KEY", help="Draw the year of this practice.")
 @click.option("--weed", "weed_name", metavar="NAME", help="Look at this weed only.")
+@click.option("--all", "every", is_flag=True, help="Rank all practices, not only the best for each crop.")
+@click.option("--ascii", "plain", is_flag=True, help="Draw with plain ASCII characters only.")
 @WIDTH
 def season(
     farm_file: Path,
+    *,
     field_name: str | None,
     practice_key: str | None,
     weed_name: str | None,
+    every: bool,
+    plain: bool,
     width: int | None,
 ) -> None:
     """Rank practices by what one season of them does to the weeds; with --practice, draw it."""
@@ -149,13 +154,13 @@ def season(
     words = Wording(farm, tables)
     if practice_key is None:
         rows = closer_look.season_table(farm, tables, field=field, weed=weed)
-        page = season_page(rows, words, field or "")
+        page = season_page(rows, words, field or "", every)
     else:
         practice = choices.practice(tables, practice_key)
         page = course_page(
             closer_look.season_course(farm, practice, tables, field=field, weed=weed), words, field or ""
         )
-    output.show(page, width)
+    output.show(page, width, plain)
 
 
 @main.command(short_help="Show what work on small patches would leave and take.")

@@ -18,16 +18,19 @@ from rotation_opt.report.blocks import Page
 
 WIDEST = 120
 WITHOUT_TERMINAL = 80
+SIMPLE_TERMINALS = frozenset({"dumb", "linux", "vt100"})  # their letters have no shades
 PATIENCE_S = 1.0  # a shorter wait needs no word of what is going on
 
 Tell = Callable[[str], None]
 
 
-def show(page: Page, width: int | None) -> None:
-    """Print a page, as wide as asked for or as the terminal is."""
+def show(page: Page, width: int | None, plain: bool = False) -> None:
+    """Print a page, as wide as asked for or as the terminal is; in ASCII if told or nothing else goes."""
     from rotation_opt.report.terminal import render
 
-    click.echo(render(page, width or _usual_width(), sys.stdout.encoding or "ascii"), nl=False)
+    simple = sys.stdout.isatty() and os.environ.get("TERM") in SIMPLE_TERMINALS
+    encoding = "ascii" if plain or simple else sys.stdout.encoding or "ascii"
+    click.echo(render(page, width or _usual_width(), encoding), nl=False)
 
 
 def _usual_width() -> int:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+
+SHADES = "▁▂▃▄▅▆▇█─"  # what drawings are made of where the paper takes more than ASCII
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,9 +39,12 @@ class Bullets:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawing:
-    """Lines of characters whose places matter, each at most 72 wide."""
+    """Lines of characters whose places matter, drawn for the paper they are put on.
 
-    lines: tuple[str, ...]
+    ``draw`` is given the longest line allowed, and whether the paper takes nothing but plain ASCII.
+    """
+
+    draw: Callable[[int, bool], tuple[str, ...]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from rotation_opt.records import Alternative, Result
 from rotation_opt.report.blocks import Grid
 from rotation_opt.report.wording import (
     Wording,
+    band,
     half_month,
     mean,
     more_or_less,
@@ -95,7 +96,7 @@ class Reading:
         shoots, field, weed = self._worst_of_last_year(plan)
         if not field:
             return "0"
-        return f"{self.wording.shoots(shoots)}\n{self.wording.weed_short(weed)}, {field}"
+        return f"{band(shoots)}\n{self.wording.weed_short(weed)}, {field}"
 
     def years_to_target(self, plan: Alternative) -> str:
         low, likely, high = self.result.years_to_target.get(plan.key, (None, None, None))

@@ -1,4 +1,4 @@
-"""Pages in plain characters: no colour, no box drawing, nothing cut off at any usual width.
+"""Pages in plain characters: no colour, no boxes, nothing cut off at any usual width.
 
 Column widths are worked out here, from the longest word of each column, because a table library that
 shrinks columns on its own breaks words while there is still room beside them.
@@ -15,7 +15,17 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from rotation_opt.report.blocks import Block, Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
+from rotation_opt.report.blocks import (
+    SHADES,
+    Block,
+    Bullets,
+    Drawing,
+    Entries,
+    Grid,
+    Page,
+    Paragraph,
+    Section,
+)
 
 NARROWEST = 40
 GAP = 2  # blanks between columns: one of padding and one of the divider
@@ -71,21 +81,24 @@ def clean(text: str) -> str:
 
 def fit_to_encoding(text: str, encoding: str) -> str:
     """Text that ``encoding`` can carry, with the nearest plain characters instead of what it cannot."""
+    if _carries(text, encoding):
+        return text
+    return "".join(_nearest(letter, encoding) for letter in text)
+
+
+def _carries(text: str, encoding: str) -> bool:
     try:
         text.encode(encoding)
     except (UnicodeEncodeError, LookupError):
-        return "".join(_nearest(letter, encoding) for letter in text)
-    return text
+        return False
+    return True
 
 
 def _nearest(letter: str, encoding: str) -> str:
     bare = "".join(part for part in unicodedata.normalize("NFKD", letter) if not unicodedata.combining(part))
     for attempt in (letter, PLAIN.get(letter, letter), bare):
-        try:
-            attempt.encode(encoding)
-        except (UnicodeEncodeError, LookupError):
-            continue
-        return attempt
+        if _carries(attempt, encoding):
+            return attempt
     return "?"
 
 
@@ -173,7 +186,7 @@ class _Sheet:
                     self.line(entry.label)
                     self.hanging("    ", entry.text)
             case Drawing():
-                for line in block.lines:
+                for line in block.draw(self.width, not _carries(SHADES, self.encoding)):
                     self.console.print(self.words(line), no_wrap=True, overflow="fold", crop=False)
             case Grid():
                 self.grid(block)

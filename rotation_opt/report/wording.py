@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -148,12 +148,9 @@ class Wording:
         record = self.tables.crops.get(crop)
         return f"{t_ha:.1f} t/ha" if record is None else units.yield_text(t_ha, record, self.farm.units)
 
-    def shoots(self, low_likely_high: Sequence[float]) -> str:
-        """Shoots per m2: likely, then the range."""
-        low, likely, high = low_likely_high
-        if low == high:
-            return units.density_text(likely)
-        return f"{units.density_text(likely)} ({units.density_text(low)} to {units.density_text(high)})"
+    def weed_area(self, low_likely_high: Sequence[float]) -> str:
+        """Area of full-strength stand with its unit: likely, then the range, as weed figures are written."""
+        return f"{band([units.area(ha, self.farm.units) for ha in low_likely_high])} {self.area_unit}"
 
 
 def percent(share: float) -> str:
@@ -161,10 +158,46 @@ def percent(share: float) -> str:
     return f"{percent_figure(share)}%"
 
 
+def weed_figure(value: float) -> str:
+    """A figure of a weed: two significant figures at most, since counts and model are no better.
+
+    Examples
+    --------
+    >>> weed_figure(23.7), weed_figure(1.04), weed_figure(137.2), weed_figure(0.004), weed_figure(0.0)
+    ('24', '1.0', '140', 'under 0.01', '0')
+    """
+    return units.density_text(value)
+
+
+def weed_percent(share: float) -> str:
+    """A share of a weed's roots, shoots or full stand, as whole per cent of two figures at most.
+
+    Examples
+    --------
+    >>> weed_percent(0.347), weed_percent(1.137), weed_percent(0.047), weed_percent(0.002)
+    ('35', '110', '5', '<1')
+    """
+    value = 100.0 * share
+    if 0.0 < value < 0.5:
+        return "<1"
+    return f"{value:.0f}" if value < 10.0 else units.figure(value, 2)
+
+
+def band(low_likely_high: Sequence[float], say: Callable[[float], str] = weed_figure) -> str:
+    """What is likely, then from low to high; without the range where rounding leaves none.
+
+    Examples
+    --------
+    >>> band((3.14, 4.4, 6.02)), band((0.24, 0.29, 0.36), weed_percent)
+    ('4.4 (3.1 to 6.0)', '29 (24 to 36)')
+    """
+    low, likely, high = (say(value) for value in low_likely_high)
+    return likely if low == likely == high else f"{likely} ({low} to {high})"
+
+
 def percent_range(low_likely_high: Sequence[float]) -> str:
-    """Shares as per cent figures: likely, then the range, without the sign."""
-    low, likely, high = (percent_figure(share) for share in low_likely_high)
-    return likely if low == high else f"{likely} ({low} to {high})"
+    """Shares of a weed as per cent figures: likely, then the range, without the sign."""
+    return band(low_likely_high, weed_percent)
 
 
 def percent_figure(share: float) -> str:
