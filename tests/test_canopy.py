@@ -26,6 +26,10 @@ FAO_SETS = {
     "SunflowerGDD": (4, 30, 5.7, 5, 0.014993, 0.98, 0.006, 170, 1900, 2400),
     "DryBeanGDD": (9, 30, 13.1579, 10, 0.009879, 0.99, 0.008813, 59, 903, 1298),
     "PotatoGDD": (2, 26, 4, 15, 0.01615, 0.92, 0.002, 200, 984, 1276),
+    "SoybeanGDD": (5, 30, 33, 5, 0.005, 0.98, 0.0015, 200, 2200, 2700),
+    "SorghumGDD": (8, 30, 20, 3, 0.012001, 0.9, 0.009862, 136, 1579, 1760),
+    "SugarBeetGDD": (5, 30, 10, 1, 0.010541, 0.98, 0.003857, 23, 1704, 2203),
+    "HydWheatGDD": (0, 26, 450, 1.5, 0.006728, 0.96, 0.003334, 217, 2253, 2576),  # wheat, Hyderabad
 }
 
 
@@ -119,7 +123,8 @@ def test_growth_and_decline_give_the_worked_values(
 
 
 # Site and first year of daily weather shipped with aquacrop, crop set, sowing, what ours misses by (0: within
-# 0.01 of the ground on every day; measured: barley at most 0.0064, dry bean 0.0050, the others 0.0017).
+# 0.01 of the ground on every day; measured: wheat of Hyderabad at most 0.0088, barley 0.0064, soybean 0.0056,
+# dry bean 0.0050, the others 0.0017).
 AQUACROP_SEASONS = [
     ("champion", 1983, "BarleyGDD", "04/05", 0.0),
     ("champion", 1983, "MaizeGDD", "05/05", 0.0),
@@ -133,6 +138,13 @@ AQUACROP_SEASONS = [
     ("brussels", 1990, "PotatoGDD", "04/20", 0.0),
     ("cambridge", 2003, "BarleyGDD", "03/20", 0.0),
     ("cambridge", 2003, "PotatoGDD", "04/20", 0.0),
+    ("tunis", 1990, "MaizeGDD", "04/15", 0.0),
+    ("tunis", 1990, "DryBeanGDD", "04/15", 0.0),
+    ("tunis", 1990, "SoybeanGDD", "04/15", 0.0),
+    ("tunis", 1990, "SorghumGDD", "04/15", 0.0),
+    ("tunis", 1990, "SugarBeetGDD", "04/01", 0.0),
+    ("tunis", 1990, "HydWheatGDD", "11/15", 0.0),
+    ("hyderabad", 2003, "HydWheatGDD", "11/15", 0.0),
     ("champion", 1983, "WheatGDD", "04/01", 0.021),
     ("champion", 1983, "WheatGDD", "10/05", 0.021),
     ("brussels", 1990, "WheatGDD", "10/05", 0.021),
@@ -162,7 +174,7 @@ def test_cover_follows_an_independent_program_through_a_real_season(
     seeded = {"PlantMethod": 1} if name == "PotatoGDD" else {}
     model = aquacrop.AquaCropModel(
         f"{year}/{sown}",
-        f"{year + 1 if name == 'WheatGDD' else year}/12/30",
+        f"{year + 1 if 'Wheat' in name else year}/12/30",
         weather,
         aquacrop.Soil("SandyLoam"),
         aquacrop.Crop(name, planting_date=sown, **seeded),

@@ -1,8 +1,8 @@
 """Weather years and daily records: what a warmer, a colder or a shorter year does to dates, work and weeds.
 
 Real days come from the records that the Python package aquacrop 3.1 ships (Apache-2.0): Champion, a plain
-with cold winters and hot summers (1982-2018); Brussels (1976-2005), Northumberland, cool and mild (1991-2021); and
-Cordoba, south of the equator (1991-2021; its warmest month is January).
+with cold winters and hot summers (1982-2018); Brussels (1976-2005), Northumberland, cool and mild
+(1991-2021); and Cordoba, south of the equator (1991-2021; its warmest month is January).
 """
 
 from __future__ import annotations
