@@ -187,7 +187,7 @@ def _cautions(ground: Groundwork, plans: Sequence[Alternative]) -> tuple[str, ..
 def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
     farm, climate = ground.farm, ground.climate
     return (
-        f"Every year has the weather of an average year at {climate.key}; single years differ.",
+        f"Every year has the weather of an average year {climate.average_of}; single years differ.",
         "Root reserves start from the shoots counted. Patches neither spread nor shrink in area; "
         "what changes is how strong they are.",
         "The weed model was calibrated to a few published trials; its low to high band is a judgement. "

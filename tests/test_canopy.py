@@ -699,48 +699,6 @@ def test_a_climbing_weed_gets_out_of_part_of_the_shade() -> None:
     assert 0.3 * escape < climbing[1] - not_climbing[1] <= escape
 
 
-def test_a_green_manure_cut_and_left_stands_like_hay_and_nothing_is_baled() -> None:
-    book, place = tables.read(), at("Rochester NY, airport")
-    calendar = practices.field_calendar(place, book)
-    before, hay, left = (
-        practices.date_practice(book.practices[key], place, book, calendar)[0]
-        for key in ("oat_alfalfa", "alfalfa_1", "alfalfa_1_leave")
-    )
-    sold, kept = (timetable.programme(before, each, place, book) for each in (hay, left))
-    work = {operation.operation for operation in kept.operations}
-    assert "mow_leave" in work
-    assert not work & {"bale", "bale_large", "rake", "mow_condition"}
-    assert any("bale" in operation.operation for operation in sold.operations)
-    cover = canopy.cover_of(kept.canopies, place, book).cover
-    cuts = [each.day for each in kept.operations if each.operation == "mow_leave"]
-    assert len(cuts) == 3
-    for cut in cuts:
-        assert cover[index_of(cut - 1)] > 0.7
-        assert cover[index_of(cut)] < 0.1
-
-
-def test_a_climbing_weed_gets_out_of_part_of_the_shade() -> None:
-    # bindweed twines up the crop (climb_escape of the weed tables); one that could not would stand darker
-    book, place = tables.read(), at("Boone IA")
-    bush = book.with_change("weed", "field_bindweed", "climb_escape", 0.0)
-    crop = Programme(
-        previous="",
-        practice="oat",
-        start_day=-139,
-        sowing_day=95,
-        harvest_day=205,
-        operations=(),
-        canopies=(piece("oat", 95, 205, row_spacing_m=0.18),),
-        bare_days=0,
-        bare_spans=(),
-    )
-    weeds = ("creeping_thistle", "field_bindweed")
-    climbing, not_climbing = (season.respond([crop], place, each, weeds).light[0] for each in (book, bush))
-    escape = book.number("weed", "field_bindweed", "climb_escape")
-    assert climbing[0] == not_climbing[0]  # nothing else moves
-    assert 0.3 * escape < climbing[1] - not_climbing[1] <= escape
-
-
 def test_every_crop_of_the_tables_has_a_canopy() -> None:
     for key, crop in tables.read().crops.items():
         if crop.life == "none":

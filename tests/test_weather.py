@@ -437,6 +437,8 @@ def test_a_farm_file_names_its_record_from_where_it_stands(tmp_path: Path) -> No
     assert place.tmax.mean() > station.tmax.mean() + 3  # the record is used, not the normals
     plain = farm.read(EXAMPLE, TABLES)
     assert not plain.daily_file
+    assert place.average_of == "of weather.csv, 1990 to 1994"
+    assert climate.for_farm(plain, TABLES).average_of == "at Rochester NY, airport"
     assert climate.for_farm(plain, TABLES).tmax == pytest.approx(station.tmax)
 
 

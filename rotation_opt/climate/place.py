@@ -140,6 +140,14 @@ class Climate:
         )
 
     @property
+    def average_of(self) -> str:
+        """What the smooth year is the mean of, to end a sentence about it with."""
+        if not self.record:
+            return f"at {self.key}"
+        first, last = self.record[0].name, self.record[-1].name
+        return f"of {self.sd_from}, {first if first == last else f'{first} to {last}'}"
+
+    @property
     def mean_temperature(self) -> Array:
         """Mean air temperature of each day without daily swings, shape (365,). [°C]"""
         return (self.tmin + self.tmax) / 2 if self.calm is None else self.calm
