@@ -90,10 +90,7 @@ def respond_with(
     home: Climate | None = None,
 ) -> Response:
     """As `respond`, for weed parameters that do not come from the tables (fits, tests)."""
-    surroundings = settle(climate, parameters)
-    if home is not None:
-        usual = settle(home, parameters)
-        surroundings = replace(surroundings, gain=usual.gain, reserve_in_bud=usual.reserve_in_bud)
+    surroundings = _settled(climate, home, parameters)
     works = Works(climate, tables, parameters)
     numbers: dict[tuple[object, ...], int] = {}
     contents = [_content(p, works.left_by_harvest(p.previous)) for p in programmes]
@@ -181,8 +178,9 @@ def trace(
     start: float = 1.0,
     *,
     draws: Sequence[str] | None = None,
+    home: Climate | None = None,
 ) -> SeasonTrace:
-    """Follow one programme day by day from one starting reserve.
+    """Follow one programme day by day from one starting reserve; `home` as in `respond`.
 
     Raises
     ------
@@ -192,7 +190,7 @@ def trace(
         If the programme is dated outside the season axis.
     """
     parameters = weed_parameters(tables, [weed], draws)
-    surroundings = settle(climate, parameters)
+    surroundings = _settled(climate, home, parameters)
     works = Works(climate, tables, parameters)
     pressure = works.pressure([programme], surroundings.heat, surroundings.calendar)
     begin, end = index_of(programme.start_day), _autumn_index(programme)
@@ -274,6 +272,15 @@ def _content(programme: Programme, left: float) -> tuple[object, ...]:
 
 def _autumn_index(programme: Programme) -> int:
     return index_of(max(LATE_AUTUMN_DAY, programme.harvest_day))
+
+
+def _settled(climate: Climate, home: Climate | None, parameters: WeedParameters) -> Surroundings:
+    """Surroundings of a climate or, with `home`, of a single year of that climate: a full stand is home's."""
+    surroundings = settle(climate, parameters)
+    if home is None:
+        return surroundings
+    usual = settle(home, parameters)
+    return replace(surroundings, gain=usual.gain, reserve_in_bud=usual.reserve_in_bud)
 
 
 def _shoots_full(surroundings: Surroundings, parameters: WeedParameters) -> Array:
