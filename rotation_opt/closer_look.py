@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rotation_opt.bands import three
-from rotation_opt.climate import Climate, for_farm
+from rotation_opt.climate import Climate, for_farm, weather_years
 from rotation_opt.errors import RotationOptError
 from rotation_opt.groundwork import weeds_of
 from rotation_opt.practices import DatedPractice, PracticeList, dated_practices, weed_stages
 from rotation_opt.records import Farm, Programme, SeasonCourse, SeasonRow, Stand
-from rotation_opt.season import SeasonTrace, respond, trace
+from rotation_opt.season import Response, SeasonTrace, respond, trace
 from rotation_opt.tables import Tables
 from rotation_opt.timetable import Timetable
 from rotation_opt.varieties import fitted
@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 Three = tuple[float, float, float]
 
 FULL_STORE = 1.0  # reserve of an undisturbed stand: the start of every season shown here
+MOST_YEARS = 5  # weather years of a long record that seasons are followed in
 PASSES = frozenset({"tillage", "weeding", "mowing", "end_cover"})
 CUTS = frozenset({"cut", "grazing"})
 
@@ -41,8 +42,12 @@ class _Setting:
     timetable: Timetable
     usual_before: tuple[str, ...]  # crops of the farm, the likeliest to come before first
 
+    home: Climate | None = None  # the climate, where this is the weather of a single year
+
     @classmethod
-    def of(cls, farm: Farm, tables: Tables, climate: Climate, field: str | None) -> _Setting:
+    def of(cls, farm: Farm, tables: Tables, field: str | None) -> _Setting:
+        """The farm in the mean weather of its climate."""
+        climate = for_farm(farm, tables)
         tables = fitted(tables, climate)
         practice_list = dated_practices(farm, tables, climate)
         index, crops = practice_list.index, []
@@ -73,14 +78,59 @@ class _Setting:
                 return previous
         return None
 
-    def pair(self, previous: str, practice: str) -> Programme | None:
-        """The season of one practice after another in this weather; None where they do not fit."""
-        listed = {each.key: each for each in self.practice_list.practices}
-        own, index = listed.get(practice), self.practice_list.index
-        if own is None or previous not in index:
-            return None
-        before = self.practice_list.of(previous)
-        return self.timetable.programme(before, own) if self.timetable.fits(before, own)[0] else None
+    def in_year(self, climate: Climate) -> _Setting:
+        """The same farm and varieties, with all practices on their days in the weather of one year."""
+        practice_list = dated_practices(self.farm, self.tables, climate)
+        timetable = Timetable(climate, self.tables, practice_list.calendar, practice_list.machines)
+        return replace(
+            self, climate=climate, practice_list=practice_list, timetable=timetable, home=self.climate
+        )
+
+    def season(self, usual: Programme) -> Programme:
+        """A season on the days of this weather; on the usual days where it leaves no room for it."""
+        index = self.practice_list.index
+        if usual.previous not in index or usual.practice not in index:
+            return usual
+        before, own = self.practice_list.of(usual.previous), self.practice_list.of(usual.practice)
+        return self.timetable.programme(before, own) if self.timetable.fits(before, own)[0] else usual
+
+    def response(self, programmes: Sequence[Programme], weeds: Sequence[str]) -> Response:
+        """What these seasons do to the weeds in this weather."""
+        return respond(programmes, self.climate, self.tables, weeds, home=self.home)
+
+
+@dataclass(frozen=True, slots=True)
+class _Years:
+    """The weather that low to high covers."""
+
+    names: tuple[str, ...]
+    settings: tuple[_Setting, ...]
+    times: tuple[int, ...]  # how often each counts: its share of all years
+
+    @classmethod
+    def of(cls, setting: _Setting, most: int) -> _Years:
+        """All kinds of weather years; of a long record so many, from the coolest to the warmest."""
+        years = weather_years(setting.climate, setting.tables)
+        if len(years) > most:
+            by_warmth = sorted(years, key=lambda year: float(year.climate.mean_temperature.mean()))
+            years = tuple(by_warmth[(2 * place + 1) * len(years) // (2 * most)] for place in range(most))
+        least = min(year.weight for year in years)
+        return cls(
+            tuple(year.name for year in years),
+            tuple(
+                setting if year.climate is setting.climate else setting.in_year(year.climate)
+                for year in years
+            ),
+            tuple(round(year.weight / least) for year in years),
+        )
+
+    def three(self, likely: float, courses: Sequence[Array]) -> Three:
+        """Low, likely and high of the courses of each year, (D,) each."""
+        return three(
+            np.concatenate(
+                [[likely], *(np.tile(each, n) for each, n in zip(courses, self.times, strict=True))]
+            )
+        )
 
 
 def season_table(
@@ -101,26 +151,27 @@ def season_table(
     Returns
     -------
     tuple of SeasonRow
-        By weed, then in the order of the practices. Low to high covers the sets of weed figures.
+        By weed, then in the order of the practices. Low to high covers weed figures and weather years.
     """
-    setting = _Setting.of(farm, tables, for_farm(farm, tables), field)
+    setting = _Setting.of(farm, tables, field)
     bans = frozenset(ban for each in farm.fields if each.name == field for ban in each.bans)
     allowed = [each for each in setting.practice_list.practices if not bans & _named(each, tables)]
     pairs = [(setting.before(practice), practice) for practice in allowed]
     programmes = [setting.timetable.programme(before, own) for before, own in pairs if before is not None]
     weeds = _weeds(farm, field) if weed is None else (weed,)
-    response = respond(programmes, setting.climate, setting.tables, weeds)
-    places = np.arange(len(programmes))
+    years = _Years.of(setting, MOST_YEARS)
+    dated = [[year.season(each) for each in programmes] for year in years.settings]
+    usual = setting.response(programmes, weeds)
+    responses = [
+        usual if year is setting else year.response(seasons, weeds)
+        for year, seasons in zip(years.settings, dated, strict=True)
+    ]
     grown = {
         key for each in farm.fields if field in (None, each.name) for key in (*each.history, *each.as_now)
     }
     rows = []
     for w, key in enumerate(weeds):
         enough = _enough_light(setting.tables, key)
-        ends = np.stack(
-            [response.autumn_after(places, w, d, FULL_STORE) for d in _likely_first(response.draws)],
-            axis=1,
-        )
         for place, programme in enumerate(programmes):
             rows.append(
                 SeasonRow(
@@ -128,9 +179,12 @@ def season_table(
                     practice=programme.practice,
                     weed=key,
                     enough_light=enough,
-                    head_start_days=_days(response.head_start_days[place, w]),
-                    light=float(response.light[place, w]),
-                    reserve_end=three(ends[place]),
+                    head_start_days=_days(usual.head_start_days[place, w]),
+                    light=float(usual.light[place, w]),
+                    reserve_end=years.three(
+                        _end(usual, place, w)[usual.draws.index(LIKELY)],
+                        [_end(response, place, w) for response in responses],
+                    ),
                     passes=_count(programme, PASSES, tables),
                     cuts=_count(programme, CUTS, tables),
                     now=programme.practice in grown,
@@ -160,26 +214,34 @@ def season_course(
     RotationOptError
         If the practice cannot be grown on this farm; says why.
     """
-    climate = for_farm(farm, tables)
-    setting = _Setting.of(farm, tables, climate, field)
+    setting = _Setting.of(farm, tables, field)
     if practice not in {each.key for each in setting.practice_list.practices}:
         reason = setting.practice_list.reasons.get(practice, "it does not fit this farm and climate.")
         raise RotationOptError(f"{practice} cannot be grown on {farm.name}: {reason}")
-    before = setting.before(setting.practice_list.of(practice))
-    programme = None if before is None else setting.pair(before.key, practice)
-    if programme is None:
+    own = setting.practice_list.of(practice)
+    before = setting.before(own)
+    if before is None:
         raise RotationOptError(f"{practice} can follow nothing that is grown on {farm.name}.")
+    programme = setting.timetable.programme(before, own)
     key = _weeds(farm, field)[0] if weed is None else weed
-    seasons = [_Season.of(setting, programme, key)]
-    usual = seasons[0].course
+    years = _Years.of(setting, MOST_YEARS)
+    season = _Season.of(setting, programme, key)
+    seasons = [
+        season if year is setting else _Season.of(year, year.season(programme), key)
+        for year in years.settings
+    ]
+    usual, likely = season.course, season.course.draws.index(LIKELY)
     last_day = usual.first_day + len(usual.light) - 1
-    stages = weed_stages(climate, setting.tables, key, farm.region)
-    alone = [three(np.concatenate([season.alone[kind] for season in seasons])) for kind in range(3)]
+    stages = weed_stages(setting.climate, setting.tables, key, farm.region)
+    reserves = [each.reserve(usual.first_day, last_day) for each in seasons]
+    alone = [
+        years.three(season.alone[kind, likely], [each.alone[kind] for each in seasons]) for kind in range(3)
+    ]
     return SeasonCourse(
         previous=programme.previous,
         practice=practice,
         weed=key,
-        shift_days=climate.shift_days,
+        shift_days=setting.climate.shift_days,
         first_day=usual.first_day,
         harvest_day=programme.harvest_day,
         bud_day=stages.days.get("bud", stages.frost),
@@ -188,17 +250,20 @@ def season_course(
         stands=tuple(_stands(programme, last_day)),
         light=tuple(usual.light.tolist()),
         enough_light=_enough_light(setting.tables, key),
-        mean_light=seasons[0].mean_light,
-        head_start_days=seasons[0].head_start_days,
+        mean_light=season.mean_light,
+        head_start_days=season.head_start_days,
         emerged=tuple(usual.emerged.tolist()),
-        shoots=tuple(usual.shoots[:, usual.draws.index(LIKELY)].tolist()),
-        reserve=_three_a_day(seasons, usual.first_day, last_day),
+        shoots=tuple(usual.shoots[:, likely].tolist()),
+        reserve=tuple(
+            years.three(day, [each[place] for each in reserves])
+            for place, day in enumerate(usual.reserve[:, likely])
+        ),
         left_alone=alone[0],
         work_alone=alone[1],
         shade_alone=alone[2],
         operations=programme.operations,
         weed_figures=len(usual.draws),
-        weathers=(),
+        weathers=years.names,
     )
 
 
@@ -208,7 +273,6 @@ class _Season:
 
     course: SeasonTrace
     alone: Array  # (3, D) reserve at the end with neither work nor crop, with work alone, with shade alone
-    order: tuple[int, ...]  # draws, the likely one first
     mean_light: float
     head_start_days: float | None
 
@@ -220,34 +284,25 @@ class _Season:
             replace(programme, canopies=()),
             replace(programme, operations=()),
         )
-        response = respond(variants, setting.climate, setting.tables, (weed,))
-        order = _likely_first(response.draws)
-        ends = np.stack([response.autumn_after(np.arange(4), 0, d, FULL_STORE) for d in order], axis=1)
+        response = setting.response(variants, (weed,))
         return cls(
-            trace(programme, setting.climate, setting.tables, weed, FULL_STORE),
-            ends[1:],
-            order,
+            trace(programme, setting.climate, setting.tables, weed, FULL_STORE, home=setting.home),
+            np.stack([_end(response, place, 0) for place in range(1, len(variants))]),
             float(response.light[0, 0]),
             _days(response.head_start_days[0, 0]),
         )
 
     def reserve(self, first_day: int, last_day: int) -> Array:
-        """Reserve of each draw on these days, (days, D); held before the first and after the last."""
-        own = self.course.reserve[:, self.order]
-        return np.asarray(
-            own[np.clip(np.arange(first_day, last_day + 1) - self.course.first_day, 0, len(own) - 1)]
-        )
+        """Reserve of each draw on these days, (days, D); full on the first, held after its own last."""
+        days = np.arange(first_day, last_day + 1) - self.course.first_day
+        found = np.array(self.course.reserve[np.clip(days, 0, len(self.course.reserve) - 1)])
+        found[0] = FULL_STORE
+        return found
 
 
-def _three_a_day(seasons: Sequence[_Season], first_day: int, last_day: int) -> tuple[Three, ...]:
-    """Low, likely and high of each day over all draws and weathers."""
-    together = np.concatenate([season.reserve(first_day, last_day) for season in seasons], axis=1)
-    return tuple(three(day) for day in together)
-
-
-def _likely_first(draws: Sequence[str]) -> tuple[int, ...]:
-    likely = list(draws).index(LIKELY)
-    return likely, *(place for place in range(len(draws)) if place != likely)
+def _end(response: Response, place: int, weed: int) -> Array:
+    """Reserve of each draw in late autumn, from a full store, (D,)."""
+    return response.autumn_after(place, weed, np.arange(len(response.draws)), FULL_STORE)
 
 
 def _stands(programme: Programme, last_day: int) -> Iterator[Stand]:

@@ -80,6 +80,15 @@ def test_the_series_all_run_from_the_harvest_before_to_late_autumn(courses):
         assert all(low <= likely <= high for low, likely, high in course.reserve)
 
 
+def test_low_to_high_covers_cool_and_warm_years_on_their_own_days(courses):
+    for course in courses.values():
+        assert course.weathers == ("cool", "usual", "warm")
+        assert course.weed_figures == len(TABLES.draws)
+    low, likely, high = courses["spring_barley"].reserve[-1]
+    assert high - low > 0.02  # an early and a late spring are not the same to the thistle
+    assert low < likely < high
+
+
 def test_the_head_start_is_the_days_from_dark_to_half_the_shoots_being_up(courses):
     for course in courses.values():
         if course.head_start_days is None:

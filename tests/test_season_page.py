@@ -170,7 +170,9 @@ def test_shade_is_broken_where_a_cut_lets_light_in():
     )
     course = fake_result.season_course(light=light)
     assert dark_spells(course) == [(112, 158), (171, 279)]
-    assert "From April 23 to June 8 and from June 21 to October 7" in text_of(course_page(course, WORDS))
+    assert "From April 23 to June 8 and from June 21 to October 7 the crop" in text_of(
+        course_page(course, WORDS)
+    )
 
 
 @pytest.mark.parametrize(
@@ -189,8 +191,11 @@ def test_a_season_without_shade_says_so():
     course = fake_result.season_course(
         light=(1.0,) * DAYS, stands=(), cover=(0.0,) * DAYS, head_start_days=None
     )
+    course = fake_result.renamed(course, left_alone=(0.9, 0.95, 1.0), shade_alone=(0.9, 0.95, 1.0))
     shown = text_of(course_page(course, WORDS))
     assert "Shade does nothing" in shown
+    assert "there is no crop to be first" in shown
+    assert "It is the work that does it: without any 95% (90 to 100) would be left" in shown
     assert "No crop covers the ground" in shown
 
 
@@ -198,8 +203,8 @@ def test_the_roots_on_the_page_are_those_of_the_record():
     shown = text_of(course_page(COURSE, WORDS))
     low, likely, high = COURSE.reserve[-1]
     assert f"{100 * likely:.0f}% ({100 * low:.0f} to {100 * high:.0f}) is left on November 1" in shown
-    assert "This work without the shade would leave 55% (50 to 60)".lower() in shown.lower()
-    assert "Most of it is the work" in shown
+    assert "This work without the shade would leave 55% (50 to 60)" in shown
+    assert "The work does more than the shade" in shown
     harvest = COURSE.reserve[205 + 100]
     assert f"July 25 its own harvest {band(harvest, weed_percent)}" in shown
 
@@ -207,7 +212,7 @@ def test_the_roots_on_the_page_are_those_of_the_record():
 def test_the_larger_part_is_named_and_an_even_share_too():
     shade = fake_result.season_course(work_alone=(0.8, 0.83, 0.85), shade_alone=(0.5, 0.55, 0.6))
     even = fake_result.season_course(work_alone=(0.5, 0.55, 0.6), shade_alone=(0.5, 0.56, 0.6))
-    assert "Most of it is the shade" in text_of(course_page(shade, WORDS))
+    assert "The shade does more than the work" in text_of(course_page(shade, WORDS))
     assert "Work and shade do about as much" in text_of(course_page(even, WORDS))
 
 
@@ -218,6 +223,20 @@ def test_nothing_of_the_pages_is_cut_off(width, encoding):
         lines = render(page, width, encoding).splitlines()
         assert max(map(len, lines)) <= width
         assert not any("…" in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("weathers", "said"),
+    [
+        ((), "in the mean weather of the place"),
+        (("cool", "usual", "warm"), "each in a cool, usual and warm year"),
+        (("1983", "1987", "1991"), "each in the weather of 1983, 1987 and 1991"),
+    ],
+)
+def test_it_is_said_what_low_to_high_covers(weathers, said):
+    shown = text_of(course_page(fake_result.season_course(weathers=weathers), WORDS))
+    assert said in shown
+    assert "21 sets of weed figures" in shown
 
 
 # ---------------------------------------------------------------- the ranking

@@ -22,6 +22,7 @@ NOW = " (now)"
 FOLLOW_A_CUT = frozenset({"rake", "bale"})
 DAYS_AFTER_A_CUT = 10  # raking and baling within these days belong to the cut
 MATTERS = 0.05  # of a full stand: less is no difference worth a word
+NO_EFFECT = 0.005  # of a full stand: a difference that no figure shows
 
 HOW_TO_READ = (
     "Head start = days that the crop is ahead: from its leaving so little light that the weed grows less, to "
@@ -31,8 +32,8 @@ HOW_TO_READ = (
     "Passes = tillage, hoeing and mowing from the harvest before to its own harvest; cuts = of hay or green "
     "manure, and grazings.",
     "Roots left = living roots in late autumn, of a full stand at the harvest before: likely (low to high). "
-    "Low to high covers the sets of weed figures that explain published trials about equally well, in "
-    "the mean weather of the place; a single year may differ more.",
+    "Low to high covers sets of weed figures that explain published trials about equally well, and cool to "
+    "warm years: eight in ten outcomes lie within.",
 )
 
 
@@ -207,10 +208,12 @@ def _light(course: SeasonCourse, words: Wording) -> str:
             f"({day_in_words(course, first, words)}) on."
         )
     long = sorted(sorted(spells, key=lambda spell: spell[0] - spell[1])[:3])
-    said = " and ".join(
-        f"from {'its first shoots on ' if begin == first else ''}{day_in_words(course, begin, words)} "
-        f"to {day_in_words(course, end, words)}"
-        for begin, end in long
+    said = _listed(
+        [
+            f"from {'its first shoots on ' if begin == first else ''}{day_in_words(course, begin, words)} "
+            f"to {day_in_words(course, end, words)}"
+            for begin, end in long
+        ]
     )
     dark = sum(end - begin + 1 for begin, end in spells)
     more = " (longest spells)" if len(spells) > len(long) else ""
@@ -225,6 +228,8 @@ def _who_is_first(course: SeasonCourse, words: Wording) -> str:
     if half is None:
         return "Fewer than half of its shoots ever come up."
     when = f"Half of its shoots would be up by {day_in_words(course, half, words)}"
+    if not course.stands:
+        return f"{when} if left alone; there is no crop to be first."
     if head is None:
         return f"{when}, and the crop does not shade them that much before bud: the weed is first."
     days = round(abs(head))
@@ -244,17 +249,21 @@ def _who_is_first(course: SeasonCourse, words: Wording) -> str:
 def _why(course: SeasonCourse) -> str:
     """What work and shade do, each on its own."""
     work, shade, both = course.work_alone[1], course.shade_alone[1], course.reserve[-1][1]
+    neither = course.left_alone[1]
     text = (
         f"This work without the shade would leave {_share(course.work_alone)}, this shade without the work "
         f"{_share(course.shade_alone)}, neither of them {_share(course.left_alone)}."
     )
-    if min(work, shade, course.left_alone[1]) - both > MATTERS and abs(work - shade) <= MATTERS:
-        return f"Work and shade do about as much: {text[0].lower()}{text[1:]}"
-    if work < shade - MATTERS:
-        return f"Most of it is the work: {text[0].lower()}{text[1:]}"
-    if shade < work - MATTERS:
-        return f"Most of it is the shade: {text[0].lower()}{text[1:]}"
-    return text
+    if neither - both <= MATTERS:
+        return f"That is about what would be left of it anyway. {text}"
+    if neither - shade <= NO_EFFECT:
+        return f"It is the work that does it: without any {_share(course.left_alone)} would be left."
+    if neither - work <= NO_EFFECT:
+        return f"It is the shade that does it: without any {_share(course.left_alone)} would be left."
+    if abs(work - shade) <= MATTERS:
+        return f"Work and shade do about as much. {text}"
+    more = "The work does more than the shade" if work < shade else "The shade does more than the work"
+    return f"{more}. {text}"
 
 
 def _share(low_likely_high: Sequence[float]) -> str:
@@ -266,20 +275,30 @@ def _share(low_likely_high: Sequence[float]) -> str:
 def _roots(course: SeasonCourse, words: Wording) -> Grid:
     last = course.first_day + len(course.reserve) - 1
     likely = [each[1] for each in course.reserve]
-    events = {
-        last: "end of the season",
-        course.first_day: "harvest before",
-        min(course.harvest_day, last): "its own harvest",
-        course.bud_day: "weed in bud, if left alone",
-        course.first_day + likely.index(min(likely)): "lowest",
-    }
+    record = words.practice_record(course.practice)
+    crop = None if record is None else words.tables.crops.get(record.crop)
+    ends = "its own harvest" if crop is None or crop.kind in ("cash", "hay") else "its last work"
+    named = [
+        (course.first_day, "harvest before"),
+        (course.bud_day, "weed in bud, if left alone"),
+        (min(course.harvest_day, last), ends),
+        (last, "end of the season"),
+        (course.first_day + likely.index(min(likely)), "lowest"),
+    ]
     first, half = first_shoots(course), half_up(course)
     if first is not None:
-        events.setdefault(first, "first shoots of spring")
+        named.append((first, "first shoots of spring"))
     if half is not None:
-        events.setdefault(half, "half of the shoots up, if left alone")
+        named.append((half, "half of the shoots up, if left alone"))
+    events: dict[int, list[str]] = {}
+    for day, what in named:
+        events.setdefault(day, []).append(what)
     rows = tuple(
-        (day_in_words(course, day, words), what, band(course.reserve[day - course.first_day], weed_percent))
+        (
+            day_in_words(course, day, words),
+            "; ".join(what),
+            band(course.reserve[day - course.first_day], weed_percent),
+        )
         for day, what in sorted(events.items())
         if course.first_day <= day <= last
     )
@@ -317,12 +336,16 @@ def _kind(work: DatedOperation, words: Wording) -> str:
 
 
 def _covered(course: SeasonCourse) -> str:
-    weathers = (
-        f", each in {_listed(course.weathers)}" if course.weathers else ", in the mean weather of the place"
-    )
+    names = course.weathers
+    if not names:
+        weather = "in the mean weather of the place"
+    elif names[0].isalpha():
+        weather = f"each in a {_listed(names)} year with the work on the days of that year"
+    else:
+        weather = f"each in the weather of {_listed(names)} with the work on the days of that year"
     return (
         f"Eight in ten courses lie from low to high. They come from {course.weed_figures} sets of weed "
-        f"figures that explain published trials about equally well{weathers}. The crop, its light and all "
+        f"figures that explain published trials about equally well, {weather}. Cover, shoots, light and the "
         "dates are drawn for mean weather."
     )
 
