@@ -331,6 +331,8 @@ def no_matter(key: Key) -> str:
 
 
 CANNOT_MATTER = {
+    ("climate", "any", "month_spread_share"): "makes the cool and the warm year, which no plan is chosen by",
+    ("climate", "any", "year_shift_months"): "makes the cool and the warm year, which no plan is chosen by",
     ("operation", "roll", "area_share"): "as its share of shoots removed",
     ("operation", "roll", "shoot_removed"): "rolls a seedbed from which the harrow has just taken all shoots",
 }
