@@ -215,9 +215,11 @@ def test_the_summary_says_what_the_result_holds():
     # (402 - 371) x 46.2 = 1432.2 for 0.78 - 0.31 = 4.7 tenths of today's roots
     assert rows["Each 10% of today's roots fewer than in B costs, $ a year"][2] == "305"
     assert rows["Weed roots left at the end, % of today's (low to high)"][2] == "31 (10 to 52)"
+    # after year y of 4 they are 1 + (share - 1) y / 4, on the mean 1 + (share - 1) 0.625
+    assert rows["Weed roots, mean of the years, % of today's"][2] == "57 (44 to 70)"
     assert rows["Years until under 1.0 shoots per m2"] == (
-        "not in 4\n(12 left)",  # as in the row above it
-        "not in 4\n(7.0 left; 4 at best)",
+        "not in 4;\n12 (8.1 to 16) left",  # as in the row above it
+        "not in 4;\n7.0 (4.5 to 9.9) left, 4 years at best",
         "3 (2 to not in 4)",
         "2 (2 to 3)",
     )
@@ -230,6 +232,19 @@ def test_the_summary_says_what_the_result_holds():
         "proven within 0.5% of the best",
         "best found, not proven",
     )
+
+
+def test_weed_roots_are_given_with_low_and_high_wherever_a_plan_is_spoken_of():
+    shown = " ".join(render(plan_page(fake_result.result(), TABLES), 120).split())
+    assert "roots at the end 31% (10 to 52) of today's instead of 78% (50 to 110)" in shown
+    assert "57 (44 to 70)" in shown
+    assert "as much living root as 8.4 acres" in shown  # 3.4 ha
+    row = next(
+        line
+        for line in render(plan_page(fake_result.result(), TABLES, ["Balanced"]), 120).splitlines()
+        if line.startswith("Weed roots, % of")
+    )
+    assert "66 (55 to 76)" in row  # second of four years: 1 + (0.31 - 1) / 2 and so on
 
 
 def test_hay_made_is_accounted_for_to_the_last_ton():

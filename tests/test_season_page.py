@@ -148,6 +148,9 @@ def test_south_of_the_equator_months_and_dates_are_half_a_year_on():
     # harvest on day 205 + 181 = 22 January; the season begins on day -100 + 181 = 23 March
     assert "January 22" in shown
     assert "March 23 of the year before" in shown
+    # a harvest on day 170 is before the year's end, the end of the season on day 304 + 181 = 1 May after it
+    early = text_of(course_page(fake_result.season_course(shift_days=181, harvest_day=170), WORDS), 120)
+    assert "May 1 of the year after end of the season" in early
 
 
 # ---------------------------------------------------------------- what is said

@@ -14,7 +14,7 @@ from rotation_opt.report.field_years import ShortNames, field_table, practices_o
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.sources_page import MARKS, used_figures
 from rotation_opt.report.summary import AS_NOW, Reading, side_by_side
-from rotation_opt.report.wording import Wording, capital, percent, sentence
+from rotation_opt.report.wording import Wording, capital, sentence, share_range
 from rotation_opt.tables import Tables
 
 ESTIMATE = (
@@ -116,10 +116,15 @@ def _weeds_today(result: Result, words: Wording) -> Section:
     grid = Grid(header=("Weed", "Fields", f"{words.area_unit} infested", "Shoots per m2"), rows=tuple(rows))
     together = (
         f"In the fields that are farmed to the end of the plan this is as much living root as "
-        f"{words.area(result.start_burden_ha)} of undisturbed full stand. "
+        f"{_burden_today(result, words)} of undisturbed full stand. "
         "Shoots are rounded to two figures: a count is no better."
     )
     return Section(key="weeds", title="Weeds today", blocks=(grid, Paragraph(text=together)))
+
+
+def _burden_today(result: Result, words: Wording) -> str:
+    same = (result.start_burden_ha,) * 3
+    return words.weed_area(next((plan.figures.burden[0] for plan in result.alternatives), same))
 
 
 def _from_to(counts: Sequence[float]) -> str:
@@ -190,7 +195,8 @@ def _price(reading: Reading, columns: Sequence[Alternative]) -> list[Section]:
 
 def _step(reading: Reading, before: Alternative, after: Alternative) -> str:
     words = reading.wording
-    roots_before, roots_after = reading.roots_left(before)[1], reading.roots_left(after)[1]
+    left_before, left_after = reading.roots_left(before), reading.roots_left(after)
+    roots_before, roots_after = left_before[1], left_after[1]
     change = reading.money_a_year(after) - reading.money_a_year(before)
     amount = words.money(abs(change))
     fewer = roots_before - roots_after
@@ -199,7 +205,7 @@ def _step(reading: Reading, before: Alternative, after: Alternative) -> str:
         if abs(change) < 0.5
         else f"{amount} a year {'more' if change > 0 else 'less'} for the whole farm"
     )
-    roots = f"roots at the end {percent(roots_after)} of today's instead of {percent(roots_before)}"
+    roots = f"roots at the end {share_range(left_after)} of today's instead of {share_range(left_before)}"
     start = f"From {reading.heading(before)} to {reading.heading(after)}: {roots}, {money}"
     if fewer > 0.005 and change < -0.5:
         price = words.money(-change / (fewer * 10.0))

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from rotation_opt.records import Alternative, Field, Practice
 from rotation_opt.report.blocks import Grid
 from rotation_opt.report.summary import Reading
-from rotation_opt.report.wording import Wording, percent_figure
+from rotation_opt.report.wording import Wording, percent_range
 
 CHANGED = "*"
 CUT_LETTER = {"sell": "s", "leave": "m", "graze": "g"}
@@ -147,9 +147,7 @@ def field_table(reading: Reading, plan: Alternative, names: ShortNames) -> Grid:
         )
     fields = len(rows)
     money = (words.money_figure(value) for value in plan.figures.net_return)
-    roots = (
-        percent_figure(reading.roots_left(plan, place)[1]) for place in range(1, len(plan.figures.burden))
-    )
+    roots = (percent_range(reading.roots_left(plan, place)) for place in range(1, len(plan.figures.burden)))
     rows.append((f"Net return, {words.money_unit}", *money))
     rows.append(("Weed roots, % of today's", *roots))
     header = (f"Field ({words.area_unit})", *(str(year) for year in years))

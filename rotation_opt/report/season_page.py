@@ -15,7 +15,15 @@ from rotation_opt.report.season_plot import (
     mark_of,
     season_plot,
 )
-from rotation_opt.report.wording import Wording, band, capital, percent, percent_figure, weed_percent
+from rotation_opt.report.wording import (
+    Wording,
+    band,
+    capital,
+    percent,
+    percent_figure,
+    share_range,
+    weed_percent,
+)
 
 CROPS_SHOWN = 12  # of these the best way to grow each, unless all practices are asked for
 NOW = " (now)"
@@ -190,7 +198,7 @@ def _in_short(course: SeasonCourse, words: Wording) -> Iterator[str]:
     last = course.first_day + len(course.reserve) - 1
     start = day_in_words(course, course.first_day, words)
     yield (
-        f"Of a full stand of roots on {start}, {_share(course.reserve[-1])} is left on "
+        f"Of a full stand of roots on {start}, {share_range(course.reserve[-1])} is left on "
         f"{day_in_words(course, last, words)}."
     )
     yield _why(course)
@@ -251,25 +259,19 @@ def _why(course: SeasonCourse) -> str:
     work, shade, both = course.work_alone[1], course.shade_alone[1], course.reserve[-1][1]
     neither = course.left_alone[1]
     text = (
-        f"This work without the shade would leave {_share(course.work_alone)}, this shade without the work "
-        f"{_share(course.shade_alone)}, neither of them {_share(course.left_alone)}."
+        f"This work without the shade would leave {share_range(course.work_alone)}, this shade without the "
+        f"work {share_range(course.shade_alone)}, neither of them {share_range(course.left_alone)}."
     )
     if neither - both <= MATTERS:
         return f"That is about what would be left of it anyway. {text}"
     if neither - shade <= NO_EFFECT:
-        return f"It is the work that does it: without any {_share(course.left_alone)} would be left."
+        return f"It is the work that does it: without any {share_range(course.left_alone)} would be left."
     if neither - work <= NO_EFFECT:
-        return f"It is the shade that does it: without any {_share(course.left_alone)} would be left."
+        return f"It is the shade that does it: without any {share_range(course.left_alone)} would be left."
     if abs(work - shade) <= MATTERS:
         return f"Work and shade do about as much. {text}"
     more = "The work does more than the shade" if work < shade else "The shade does more than the work"
     return f"{more}. {text}"
-
-
-def _share(low_likely_high: Sequence[float]) -> str:
-    """A band of shares in running text: "26% (22 to 29)"."""
-    likely, _, rest = band(low_likely_high, weed_percent).partition(" (")
-    return f"{likely}%" + (f" ({rest}" if rest else "")
 
 
 def _roots(course: SeasonCourse, words: Wording) -> Grid:

@@ -18,6 +18,7 @@ PLAIN_SOLID, PLAIN_LINE = ".:#", "-"
 MARGIN = 5  # "100 |"
 LOW_PANEL, HIGH_PANEL = 3, 6  # rows
 DAYS_IN_YEAR = 365
+YEARS = {-1: "year after", 0: "year of harvest", 1: "year before", 2: "two years before"}
 #: Letter of each kind of work on the time axis; raking and baling follow a cut and have none.
 MARKS: Mapping[str, tuple[str, str]] = {
     "tillage": ("T", "tillage"),
@@ -182,7 +183,7 @@ def _axis(course: SeasonCourse, paper: _Paper) -> Iterator[str]:
             names[column : column + letters] = MONTHS[month - 1][:letters]
     begins = [course.first_day, *(day for day in starts if _calendar(course, day)[0] == 1)]
     for day, until in zip(begins, [*begins[1:], course.first_day + paper.days], strict=True):
-        text = {0: "year of harvest", 1: "year before"}.get(_years_before(course, day), "two years before")
+        text = YEARS[_years_before(course, day)]
         at = paper.column(day)
         if at + len(text) <= paper.column(until - 1) + 1:
             years[at : at + len(text)] = text
@@ -212,7 +213,7 @@ def day_in_words(course: SeasonCourse, day: int, words: Wording) -> str:
     of_harvest = (course.harvest_day + course.shift_days) // DAYS_IN_YEAR * DAYS_IN_YEAR
     before = _years_before(course, day)
     text = words.day(day + course.shift_days - of_harvest + before * DAYS_IN_YEAR)
-    return f"{text} of the year before" if before == 1 else f"{text} two years before" if before else text
+    return text if before == 0 else f"{text} {'of the ' if abs(before) == 1 else ''}{YEARS[before]}"
 
 
 def first_shoots(course: SeasonCourse) -> int | None:

@@ -71,15 +71,15 @@ class Reading:
         """Weed roots after the last year (or year ``year``, 0 = today) as a share of today's."""
         today, end = plan.figures.burden[0], plan.figures.burden[year]
         low, likely, high = (late / early if early else 0.0 for early, late in zip(today, end, strict=True))
-        return low, likely, high
+        return min(low, likely), likely, max(high, likely)
 
     def roots(self, plan: Alternative) -> str:
         return percent_range(self.roots_left(plan))
 
     def mean_roots(self, plan: Alternative) -> str:
         """The same, mean of the years: what the farm lives with on the way."""
-        years = range(1, len(plan.figures.burden))
-        return percent_figure(mean([self.roots_left(plan, year)[1] for year in years]))
+        years = [self.roots_left(plan, year) for year in range(1, len(plan.figures.burden))]
+        return percent_range([mean(column) for column in zip(*years, strict=True)] or (0.0, 0.0, 0.0))
 
     def _worst_of_last_year(self, plan: Alternative) -> tuple[tuple[float, float, float], str, str]:
         """Shoots per m2 where there are most in the last year, with field and weed."""
@@ -102,8 +102,8 @@ class Reading:
         low, likely, high = self.result.years_to_target.get(plan.key, (None, None, None))
         never = f"not in {self.result.farm.years}"
         if likely is None:
-            left = units.density_text(self._worst_of_last_year(plan)[0][1])
-            return f"{never}\n({left} left{f'; {low} at best' if low is not None else ''})"
+            left = band(self._worst_of_last_year(plan)[0])
+            return f"{never};\n{left} left{f', {low} years at best' if low is not None else ''}"
         if low == high:
             return str(likely)
         return f"{likely} ({low} to {never if high is None else high})"

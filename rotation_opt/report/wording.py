@@ -200,6 +200,18 @@ def percent_range(low_likely_high: Sequence[float]) -> str:
     return band(low_likely_high, weed_percent)
 
 
+def share_range(low_likely_high: Sequence[float]) -> str:
+    """The same in running text, with the sign.
+
+    Examples
+    --------
+    >>> share_range((0.24, 0.29, 0.36)), share_range((1.0, 1.0, 1.0))
+    ('29% (24 to 36)', '100%')
+    """
+    likely, _, rest = percent_range(low_likely_high).partition(" (")
+    return f"{likely}% ({rest}" if rest else f"{likely}%"
+
+
 def percent_figure(share: float) -> str:
     """A share for a column whose header says per cent."""
     return units.percent_text(share).removesuffix(" %")
