@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,8 +14,9 @@ from rotation_opt.bands import three
 from rotation_opt.climate import Climate, for_farm, weather_years
 from rotation_opt.errors import RotationOptError
 from rotation_opt.groundwork import weeds_of
+from rotation_opt.infestation import weed_start
 from rotation_opt.practices import DatedPractice, PracticeList, dated_practices, weed_stages
-from rotation_opt.records import Farm, Programme, SeasonCourse, SeasonRow, Stand
+from rotation_opt.records import CountedStand, Farm, Programme, SeasonCourse, SeasonRow, Stand
 from rotation_opt.season import Response, SeasonTrace, respond, trace
 from rotation_opt.tables import Tables
 from rotation_opt.timetable import Timetable
@@ -264,6 +265,7 @@ def season_course(
         operations=programme.operations,
         weed_figures=len(usual.draws),
         weathers=years.names,
+        counted=_counted(setting, season, seasons, years=years, field=field, weed=key),
     )
 
 
@@ -272,6 +274,7 @@ class _Season:
     """One programme in one weather: its course, and what work and shade do each on its own."""
 
     course: SeasonTrace
+    response: Response
     alone: Array  # (3, D) reserve at the end with neither work nor crop, with work alone, with shade alone
     mean_light: float
     head_start_days: float | None
@@ -287,6 +290,7 @@ class _Season:
         response = setting.response(variants, (weed,))
         return cls(
             trace(programme, setting.climate, setting.tables, weed, FULL_STORE, home=setting.home),
+            response,
             np.stack([_end(response, place, 0) for place in range(1, len(variants))]),
             float(response.light[0, 0]),
             _days(response.head_start_days[0, 0]),
@@ -298,6 +302,48 @@ class _Season:
         found = np.array(self.course.reserve[np.clip(days, 0, len(self.course.reserve) - 1)])
         found[0] = FULL_STORE
         return found
+
+
+def _counted(
+    setting: _Setting,
+    season: _Season,
+    seasons: Sequence[_Season],
+    *,
+    years: _Years,
+    field: str | None,
+    weed: str,
+) -> CountedStand | None:
+    """What the season does to the stand counted on a field; None unless it follows that field's last crop."""
+    land = next((each for each in setting.farm.fields if each.name == field), None)
+    weeds = () if land is None else tuple(dict.fromkeys(patch.weed for patch in land.patches))
+    if land is None or weed not in weeds or season.response.pairs[0][0] != land.history[-1]:
+        return None
+    last = setting.practice_list.of(land.history[-1])
+    earlier = [setting.practice_list.of(key) for key in land.history[-2:-1]]
+    before = next(
+        (each for each in (*earlier, *setting.practice_list.all) if setting.timetable.fits(each, last)[0]),
+        None,
+    )
+    counted = setting.response([setting.timetable.programme(before or last, last)], weeds)
+    start = weed_start(
+        land,
+        setting.farm,
+        response=counted,
+        pair=-1 if before is None else 0,
+        climate=setting.climate,
+        tables=setting.tables,
+    ).reserve[weeds.index(weed)]
+    draws, likely = np.arange(len(start)), season.course.draws.index(LIKELY)
+
+    def over_years(ask: Callable[[Response], Array]) -> Three:
+        return years.three(ask(season.response)[likely], [ask(each.response) for each in seasons])
+
+    return CountedStand(
+        field=land.name,
+        start=three(np.concatenate([start[[likely]], start])),
+        end=over_years(lambda response: response.autumn_after(0, 0, draws, start)),
+        shoots_per_m2=over_years(lambda response: response.shoots_after(0, 0, draws, start)),
+    )
 
 
 def _end(response: Response, place: int, weed: int) -> Array:

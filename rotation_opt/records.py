@@ -521,6 +521,16 @@ class Stand:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CountedStand:
+    """The stand counted on one field, before and after a season; low, likely, high."""
+
+    field: str
+    start: tuple[float, float, float]  # reserve at the harvest before, as a share of a full stand
+    end: tuple[float, float, float]  # the same in late autumn
+    shoots_per_m2: tuple[float, float, float]  # at about bud stage, where infested
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonCourse:
     """One practice against one weed, day by day from ``first_day`` on.
 
@@ -552,3 +562,4 @@ class SeasonCourse:
     operations: tuple[DatedOperation, ...]
     weed_figures: int  # sets of weed figures that low to high covers
     weathers: tuple[str, ...]  # kinds of weather that low to high covers
+    counted: CountedStand | None = None  # where the season follows the last crop of a field with a count

@@ -8,6 +8,7 @@ import rotation_opt
 from rotation_opt import closer_look, tables
 from rotation_opt.climate import for_farm
 from rotation_opt.errors import RotationOptError
+from rotation_opt.groundwork import lay
 from rotation_opt.practices import dated_practices
 from rotation_opt.report.season_plot import day_in_words, half_up
 from rotation_opt.report.wording import Wording
@@ -132,6 +133,31 @@ def test_passes_cuts_and_what_is_grown_now_are_counted(farm, rows):
     assert by_key["fallow"].passes > by_key["winter_wheat"].passes > 0
     grown = {key for field in farm.fields for key in (*field.history, *field.as_now)}
     assert {row.practice for row in rows if row.now} == grown & by_key.keys()
+
+
+def test_the_stand_counted_on_a_field_is_carried_through_the_season(farm):
+    course = closer_look.season_course(farm, "spring_barley", TABLES, field="Home 40")
+    counted = course.counted
+    assert counted.field == "Home 40"
+    assert course.previous == next(field.history[-1] for field in farm.fields if field.name == "Home 40")
+    ground = lay(farm, TABLES)
+    start = ground.starts["Home 40"].reserve[0]
+    likely = ground.response.draws.index("likely")
+    assert counted.start[1] == pytest.approx(start[likely])
+    index = ground.practice_list.index
+    pair = int(ground.pair_index[index[course.previous], index["spring_barley"]])
+    assert counted.end[1] == pytest.approx(
+        float(ground.response.autumn_after(pair, 0, likely, start[likely]))
+    )
+    shoots = float(ground.response.shoots_after(pair, 0, likely, start[likely]))
+    assert counted.shoots_per_m2[1] == pytest.approx(shoots)
+    for low, middle, high in (counted.start, counted.end, counted.shoots_per_m2):
+        assert low <= middle <= high
+
+
+def test_no_count_is_spoken_of_without_a_field_or_before_a_crop_that_cannot_follow_its_last(farm, courses):
+    assert courses["spring_barley"].counted is None
+    assert closer_look.season_course(farm, "winter_wheat", TABLES, field="Home 40").counted is None
 
 
 def test_what_a_field_bans_is_not_ranked_on_it(farm):

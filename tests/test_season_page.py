@@ -5,6 +5,7 @@ import re
 import fake_result
 import pytest
 
+from rotation_opt.records import CountedStand
 from rotation_opt.report.blocks import SHADES
 from rotation_opt.report.season_page import course_page, season_page
 from rotation_opt.report.season_plot import HIGH_PANEL, LOW_PANEL, MARGIN, dark_spells, half_up, plot
@@ -226,6 +227,16 @@ def test_nothing_of_the_pages_is_cut_off(width, encoding):
         lines = render(page, width, encoding).splitlines()
         assert max(map(len, lines)) <= width
         assert not any("…" in line for line in lines)
+
+
+def test_the_stand_counted_on_the_field_is_spoken_of_where_there_is_one():
+    counted = CountedStand(
+        field="Home 40", start=(0.31, 0.412, 0.5), end=(0.1, 0.148, 0.21), shoots_per_m2=(2.04, 3.46, 5.1)
+    )
+    shown = text_of(course_page(fake_result.season_course(counted=counted), WORDS, "Home 40"))
+    assert "On Home 40 the count speaks for 41% (31 to 50) of a full stand" in shown
+    assert "would leave 15% (10 to 21), and 3.5 (2.0 to 5.1) shoots per m2" in shown
+    assert "the count speaks" not in text_of(course_page(COURSE, WORDS, "Home 40"))
 
 
 @pytest.mark.parametrize(

@@ -202,6 +202,13 @@ def _in_short(course: SeasonCourse, words: Wording) -> Iterator[str]:
         f"{day_in_words(course, last, words)}."
     )
     yield _why(course)
+    if course.counted is not None:
+        counted = course.counted
+        yield (
+            f"On {counted.field} the count speaks for {share_range(counted.start)} of a full stand at the "
+            f"harvest before. There this season would leave {share_range(counted.end)}, and "
+            f"{band(counted.shoots_per_m2)} shoots per m2 at about bud stage."
+        )
 
 
 def _light(course: SeasonCourse, words: Wording) -> str:
