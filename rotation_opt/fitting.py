@@ -35,7 +35,8 @@ _FIRST, _ROUNDS, _EACH, _ELITE = (
     40,
 )  # sets tried at first, rounds, sets a round and fit, best kept
 _WALKERS, _STEPS, _STRETCH = 48, 80, 2.0
-ORDER_SPREAD = 0.3  # log units beyond its limit at which a fact of the trade counts as badly broken
+ORDER_SPREAD = 0.05  # log units beyond its limit at which a fact of the trade counts as badly broken
+ORDER_ROOM = 0.05  # and how near to its limit it begins to count
 _COARSE = 1  # steps a day while searching; what is printed is run with the usual number
 
 
@@ -60,9 +61,10 @@ class WeedFit:
         Sets that fit about equally well.
     trials : tuple of Trial
         Those fitted to.
-    fitted, left_out : ndarray (T,)
-        Percent predicted by the best set, and by the best set that did not see the trial's study; the same
-        for limits that count as no trial and for trials that nothing is fitted to.
+    fitted, left_out, study_left_out : ndarray (T,)
+        Percent predicted by the best set, by the best set that did not see the outcome, and by the best that
+        saw nothing of its study; all the same for limits that count as no trial and for trials that nothing
+        is fitted to.
     """
 
     weed: str
@@ -72,6 +74,7 @@ class WeedFit:
     trials: tuple[Trial, ...]
     fitted: Array
     left_out: Array
+    study_left_out: Array
 
 
 def fit(
@@ -100,14 +103,30 @@ def fit(
         figures = np.exp(centre[:, None] + half[:, None] * sets)
         return bench.predict(_with(base, figures), parts)
 
-    studies = tuple(dict.fromkeys(trial.study for trial in trials if _left_out_once(trial)))
-    keep = np.array([[trial.study != study for trial in trials] for study in (None, *studies)])
+    apart = [trial for trial in trials if _left_out_once(trial)]
+    without = [
+        frozenset[str](),
+        *({trial.key} for trial in apart),
+        *({other.key for other in trials if other.study == trial.study} for trial in apart),
+    ]
+    folds = tuple(dict.fromkeys(frozenset(keys) for keys in without))
+    keep = np.array([[trial.key not in keys for trial in trials] for keys in folds])
     say = report or (lambda done: None)
     sets, predicted = _search(predict, trials, keep, bounds=bounds, rng=rng, rounds=rounds, say=say)
     costs = _costs(sets, predicted, trials, keep)
     best = _polish(predict, sets[:, costs.argmin(axis=1)], trials, keep, bounds=bounds)
     exact = predict(best, None)
-    of_trial = [1 + studies.index(trial.study) if _left_out_once(trial) else 0 for trial in trials]
+    alone, study = (
+        np.array([folds.index(frozenset(keys)) for keys in part])
+        for part in (
+            [{trial.key} if trial in apart else () for trial in trials],
+            [
+                {other.key for other in trials if other.study == trial.study} if trial in apart else ()
+                for trial in trials
+            ],
+        )
+    )
+    rows = np.arange(len(trials))
     start = sets[:, np.argsort(costs[0], kind="stable")[:_WALKERS]]
     walked = _walk(
         lambda x: _costs(x, predict(x), trials, keep[:1])[0],
@@ -125,7 +144,8 @@ def fit(
         draws=np.exp(centre[:, None] + half[:, None] * chosen),
         trials=trials,
         fitted=exact[:, 0],
-        left_out=exact[np.arange(len(trials)), of_trial],
+        left_out=exact[rows, alone],
+        study_left_out=exact[rows, study],
     )
 
 
@@ -157,13 +177,14 @@ def _with(base: WeedParameters, figures: Array) -> WeedParameters:
 def _residuals(sets: Array, predicted: Array, trials: Sequence[Trial]) -> tuple[Array, Array]:
     """Misses in units of spread, (T, D), and distances from the likely values in half ranges, (P, D).
 
-    Rows that are only checked miss nothing; facts of the trade do only beyond their limits.
+    Rows that are only checked miss nothing; facts of the trade do only near and beyond their limits.
     """
     spread = np.array([trial.spread or ORDER_SPREAD for trial in trials])[:, None]
     off = np.where(
         np.array([trial.use == "fit" for trial in trials])[:, None],
         log_errors(trials, predicted),
-        order_errors(trials, predicted),
+        order_errors(trials, predicted * (1.0 + ORDER_ROOM))
+        + order_errors(trials, predicted / (1.0 + ORDER_ROOM)),
     )
     return np.nan_to_num(off / spread), sets
 

@@ -50,7 +50,8 @@ def undisturbed(days: int, groups: int, weeds: int) -> Pressure:
     """Fields left alone in full light."""
     return Pressure(
         light=np.ones((days, groups, weeds)),
-        shoots_left=np.ones((days, groups)),
+        leaf=np.ones((days, groups, weeds)),
+        shoots_left=np.ones((days, groups, weeds)),
         store_left=np.ones((days, groups, weeds)),
         start=np.zeros(groups, dtype=np.int64),
         start_shoots=np.zeros(groups),
@@ -63,7 +64,7 @@ def random_pressure(seed: int, passes: int) -> Pressure:
     alone = undisturbed(SEASON_LENGTH, 1, len(WEEDS))
     shoots_left, store_left = alone.shoots_left.copy(), alone.store_left.copy()
     days = rng.integers(10, SEASON_LENGTH, passes)
-    shoots_left[days, 0] = rng.uniform(0.0, 0.9, passes)
+    shoots_left[days, 0] = rng.uniform(0.0, 0.9, (passes, 1))
     store_left[days, 0] = rng.uniform(0.5, 1.0, (passes, len(WEEDS)))
     knots = rng.uniform(0.0, 1.0, (12, len(WEEDS)))
     at = np.linspace(0, 11, SEASON_LENGTH)
@@ -138,10 +139,10 @@ def test_a_weed_taller_than_the_crop_stands_in_full_light_and_a_late_one_does_no
     cover = np.zeros((SEASON_LENGTH, 2))
     cover[index_of(90) :, 0] = 0.9  # crop closed before the weed is up
     cover[index_of(190) :, 1] = 0.9  # crop closes long after
-    light = light_course(
+    light, _, _ = light_course(
         cover,
         np.full_like(cover, 1.0),
-        shoots_left=np.ones_like(cover),
+        low_left=np.ones_like(cover),
         start=np.zeros(2, dtype=np.int64),
         heat=AROUND.heat,
         daylength_h=LONG_DAYS,
@@ -163,10 +164,10 @@ def test_a_denser_or_earlier_or_taller_crop_never_leaves_the_weed_more_light(see
     earlier = np.concatenate([grown[20:], np.repeat(grown[-1:], 20, axis=0)])
     cover = np.concatenate([thin, grown, earlier, grown], axis=1)
     height = np.array([0.5, 0.5, 0.5, 0.9]) * np.sqrt(cover)
-    light = light_course(
+    light, _, _ = light_course(
         cover,
         height,
-        shoots_left=np.ones_like(cover),
+        low_left=np.ones_like(cover),
         start=np.zeros(4, dtype=np.int64),
         heat=AROUND.heat,
         daylength_h=LONG_DAYS,

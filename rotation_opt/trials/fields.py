@@ -69,7 +69,7 @@ class Fields:
                 ("waking", around.calendar.waking[:days]),
                 ("target", targets[kind, :days, 0].T),
                 ("light", pressure.light[:days, :, 0] * cloth),
-                ("shoots_left", pressure.shoots_left[:days]),
+                ("shoots_left", pressure.shoots_left[:days, :, 0]),
                 ("store_left", pressure.store_left[:days, :, 0]),
             ):
                 empty[name][:, here] = values

@@ -50,7 +50,7 @@ def outcome_of(fields: Fields, weeds: WeedParameters, parts: int) -> Outcome:
             np.copyto(best, state.shoots, where=better)
         if day == index_of(LAST_DAY):
             break
-        disturb(state, fields.shoots_left[day], fields.store_left[day][:, None], weeds)
+        disturb(state, fields.shoots_left[day][:, None], fields.store_left[day][:, None], weeds)
         refilled = light_response(fields.light[day][:, None], weeds)
         refilled *= fields.sun[day][:, None, None] * gain
         weather = _weather(fields, day, slice(None), parts) | {"target": fields.target[day][:, None]}

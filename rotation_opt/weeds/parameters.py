@@ -42,6 +42,7 @@ FIXED = (
     "stretch_daylength_h",
     "leaf_height_share",
     "rosette_leaf",
+    "stem_escape",
     "climb_escape",
     "shoots_full_per_m2",
     "frost_kill_c",
@@ -88,7 +89,7 @@ class WeedParameters:
     emergence_base, emergence_start_day, emergence_heat_limit : ndarray (W,)
         Base temperature and first day of that heat, and the heat up to which the curve was fitted.
     bud_heat, height_m, height_heat, rosette_height_m, stretch_daylength_h, leaf_height_share, \
-rosette_leaf, climb_escape, shoots_full_per_m2, frost_kill_c, store_depth_m, \
+rosette_leaf, stem_escape, climb_escape, shoots_full_per_m2, frost_kill_c, store_depth_m, \
 autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
         See ``columns.csv``.
     once : dict of ndarray (W,)
@@ -122,6 +123,7 @@ autumn_rest_start_day, autumn_rest_end_day : ndarray (W,)
     stretch_daylength_h: Array
     leaf_height_share: Array
     rosette_leaf: Array
+    stem_escape: Array
     climb_escape: Array
     shoots_full_per_m2: Array
     frost_kill_c: Array

@@ -28,7 +28,7 @@ class Pressure:
         Share of full light reaching the weed.
     leaf : ndarray (days, G, W)
         Leaf area of grown shoots as a share of that of shoots of full height.
-    shoots_left : ndarray (days, G)
+    shoots_left : ndarray (days, G, W)
         Share of shoots that the day's work leaves standing.
     store_left : ndarray (days, G, W)
         Share of the store that the day's work leaves alive, before pieces regrow (see `step`).
@@ -71,7 +71,7 @@ class Works:
         self._tables = tables
         self._parameters = parameters
         self._canopies: dict[tuple[CanopyPiece, ...], Canopy] = {}
-        self._effects: dict[str, tuple[float, Array]] = {}
+        self._effects: dict[str, tuple[float, float, Array]] = {}
         self._left: dict[str, float] = {}
 
     def canopy(self, pieces: tuple[CanopyPiece, ...]) -> Canopy:
@@ -80,15 +80,20 @@ class Works:
             self._canopies[pieces] = cover_of(pieces, self._climate, self._tables)
         return self._canopies[pieces]
 
-    def effect(self, operation: str) -> tuple[float, Array]:
-        """Share of shoots, and of each weed's store (W,), that one pass leaves alive."""
+    def effect(self, operation: str) -> tuple[float, float, Array]:
+        """Share of low and of tall shoots, and of each weed's store (W,), that one pass leaves alive."""
         if operation not in self._effects:
             area, removed, depth, kill = (
                 self._tables.number("operation", operation, quantity)
                 for quantity in ("area_share", "shoot_removed", "depth_m", "store_kill")
             )
             within = 1.0 - np.exp(-depth / self._parameters.store_depth_m)
-            self._effects[operation] = 1.0 - removed * area, 1.0 - kill * area * within
+            bent = self._tables.number_or("operation", operation, "tall_escape", 0.0)
+            self._effects[operation] = (
+                1.0 - removed * area,
+                1.0 - removed * area * (1.0 - bent),
+                1.0 - kill * area * within,
+            )
         return self._effects[operation]
 
     def delay(self, operation: str) -> float:
@@ -114,7 +119,7 @@ class Works:
         shoots have to come through the whole turned layer and are later by the pass's ``shoot_delay``.
         """
         groups = len(programmes)
-        shoots_left = np.ones((SEASON_LENGTH, groups))
+        low_left, tall_left = np.ones((2, SEASON_LENGTH, groups))
         store_left = np.ones((SEASON_LENGTH, groups, len(self._parameters.weeds)))
         cover = np.empty((SEASON_LENGTH, groups))
         height = np.empty((SEASON_LENGTH, groups))
@@ -125,18 +130,20 @@ class Works:
             for operation in programme.operations:
                 day = operation.day - SEASON_START
                 if 0 <= day < SEASON_LENGTH:
-                    shoots, store = self.effect(operation.operation)
-                    shoots_left[day, g] *= shoots
+                    low, tall, store = self.effect(operation.operation)
+                    low_left[day, g] *= low
+                    tall_left[day, g] *= tall
                     store_left[day, g] *= store
                     if DELAY_FROM_DAY <= operation.day <= half_up:
                         delay[g] = max(delay[g], self.delay(operation.operation))
             canopy = self.canopy(programme.canopies)
             cover[:, g] = canopy.cover
             height[:, g] = canopy.height_m
-        light, leaf = light_course(
+        light, leaf, shoots_left = light_course(
             cover,
             height,
-            shoots_left=shoots_left,
+            low_left=low_left,
+            tall_left=tall_left,
             start=start,
             heat=heat,
             daylength_h=season_of(self._climate.day_length()),
@@ -159,29 +166,31 @@ def light_course(
     cover: Array,
     crop_height_m: Array,
     *,
-    shoots_left: Array,
+    low_left: Array,
+    tall_left: Array | None = None,
     start: NDArray[np.int64],
     heat: Array,
     daylength_h: Array,
     calendar: ShootCalendar,
     weeds: WeedParameters,
     delay: Array | None = None,
-) -> tuple[Array, Array]:
-    """Share of full light at the weed's leaves, and how much leaf its height lets it carry, day by day.
+) -> tuple[Array, Array, Array]:
+    """Light at the weed's leaves, the leaf its height lets it carry, and what work leaves of its shoots.
 
     The weed's mean height grows with heat, slowly until shoots reach ``compensation_heat`` (stems stretch
     from about 7 leaves on, Weill 2013) and in proportion to light below ``light_full``; new shoots and cuts
     lower it, frost ends it. Shoots that come up or regrow when days have become short stay rosettes; leaf
     area grows with height from ``rosette_leaf`` to 1. Light is taken at ``leaf_height_share`` of the height,
-    as leaves hang all along the stem. A climbing weed escapes part of the shade. Light and height are
-    followed once for all draws.
+    as leaves hang all along the stem. A climbing weed escapes part of the shade, and stems that have grown
+    tall bend past some tools (Weill 2013). All this is followed once for all draws.
 
     Parameters
     ----------
     cover, crop_height_m : ndarray (days, G)
         Crop of each programme; cover holds the effect of row width.
-    shoots_left : ndarray (days, G)
-        Share of the shoots the day's work leaves standing.
+    low_left, tall_left : ndarray (days, G)
+        Share of the shoots the day's work leaves standing, of rosettes and of stems of full height; alike if
+        the second is left out.
     start : ndarray (G,) of int
         Day index on which each programme starts from stubble.
     heat, daylength_h : ndarray (days,)
@@ -193,10 +202,11 @@ def light_course(
 
     Returns
     -------
-    light, leaf : ndarray (days, G, W)
+    light, leaf, shoots_left : ndarray (days, G, W)
     """
     days, groups = cover.shape
-    light, leaf = np.empty((2, days, groups, len(weeds.weeds)))
+    light, leaf, shoots_left = np.empty((3, days, groups, len(weeds.weeds)))
+    bent = np.zeros_like(low_left) if tall_left is None else tall_left - low_left
     height = np.zeros((groups, len(weeds.weeds)))
     enough = weeds.once["light_full"]
     pace = weeds.height_m / weeds.height_heat
@@ -209,8 +219,10 @@ def light_course(
         begun = start == day
         height[begun] = 0.0
         shoots[begun] = 0.0
-        height *= shoots_left[day][:, None]
-        shoots *= shoots_left[day][:, None]
+        stem = np.maximum(height - weeds.rosette_height_m, 0.0) / (weeds.height_m - weeds.rosette_height_m)
+        shoots_left[day] = low_left[day][:, None] + bent[day][:, None] * (stem * weeds.stem_escape)
+        height *= shoots_left[day]
+        shoots *= shoots_left[day]
         # shoots that come up now start from the ground: the mean height falls
         before = np.minimum(shoots, target)
         back = 1.0 - np.exp(-heat[day] * calendar.waking[day] / regrow_heat)
@@ -230,4 +242,4 @@ def light_course(
         most = np.where(long_day, weeds.height_m, np.maximum(height, weeds.rosette_height_m))
         height += pace_now * np.minimum(1.0, share / enough) * (target > 0)
         np.minimum(height, most, out=height)
-    return light, leaf
+    return light, leaf, shoots_left

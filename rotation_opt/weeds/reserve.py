@@ -136,11 +136,11 @@ def disturb(state: State, shoots_left: Array, store_left: Array, weeds: WeedPara
     Parameters
     ----------
     state : State
-    shoots_left : ndarray (G,)
+    shoots_left : ndarray (G, W)
     store_left : ndarray (G, W)
     weeds : WeedParameters
     """
-    state.shoots *= shoots_left[:, None, None]
+    state.shoots *= shoots_left[..., None]
     state.age *= state.shoots > 0.0
     if (store_left < 1.0).any():
         dead = (1.0 - store_left[..., None]) * (1.0 - weeds.fragment_regrowth)
@@ -278,7 +278,7 @@ def run(
     parts : int
         Steps a day; with 4, halving the step changes a year by less than 1 % (tested).
     """
-    days, groups = pressure.shoots_left.shape
+    days, groups, _ = pressure.shoots_left.shape
     shape = (groups, len(weeds.weeds), len(weeds.draws))
     state = State.fresh(shape)
     noted = np.zeros((3, len(note), *shape))
@@ -289,7 +289,7 @@ def run(
     notes = [_by_day(row, days) for row in note]
     first, last = int(count_from.min(initial=days)), int(count_to.max(initial=-1))
     worked = np.asarray(
-        (pressure.shoots_left < 1.0).any(axis=1) | (pressure.store_left < 1.0).any(axis=(1, 2))
+        (pressure.shoots_left < 1.0).any(axis=(1, 2)) | (pressure.store_left < 1.0).any(axis=(1, 2))
     )
     calendar = surroundings.calendar
     targets, kind = spring_targets(calendar, weeds, pressure.delay)
@@ -357,10 +357,10 @@ def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) ->
     heat, warmth = climate.season_heat(0.0), season_of(climate.mean_temperature)
     sun = season_of(sun_share(climate))
     bare = np.zeros((len(heat), 1))
-    _, leaf = light_course(
+    _, leaf, _ = light_course(
         bare,
         bare,
-        shoots_left=bare + 1.0,
+        low_left=bare + 1.0,
         start=np.zeros(1, dtype=np.int64),
         heat=heat,
         daylength_h=season_of(climate.day_length()),
