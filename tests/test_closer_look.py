@@ -1,6 +1,7 @@
 """One season for its own sake, on the shipped tables and the demo farm."""
 
 import dataclasses
+import re
 
 import pytest
 
@@ -10,8 +11,10 @@ from rotation_opt.climate import for_farm
 from rotation_opt.errors import RotationOptError
 from rotation_opt.groundwork import lay
 from rotation_opt.practices import dated_practices
+from rotation_opt.report.season_page import course_page, season_page
 from rotation_opt.report.season_plot import day_in_words, half_up
-from rotation_opt.report.wording import Wording
+from rotation_opt.report.terminal import render
+from rotation_opt.report.wording import Wording, percent_range
 
 TABLES = tables.read()
 
@@ -125,6 +128,28 @@ def test_a_year_of_hay_leaves_less_than_a_row_crop_or_a_spring_cereal(courses):
     left = {key: course.reserve[-1][1] for key, course in courses.items()}
     assert left["alfalfa_2"] < left["corn_grain"]
     assert left["alfalfa_2"] < left["spring_barley"]
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_real_seasons_are_drawn_on_any_paper_with_the_figures_of_the_model(farm, courses, width):
+    for key, course in courses.items():
+        words = Wording(farm, TABLES)
+        lines = render(course_page(course, words), width, "ascii").splitlines()
+        shown = " ".join(" ".join(lines).split())
+        assert max(map(len, lines)) <= width, key
+        for low, likely, high in (course.reserve[-1], course.work_alone):
+            assert f"{100 * likely:.0f}% ({100 * low:.0f} to {100 * high:.0f})" in shown, key
+        for work in course.operations:
+            assert day_in_words(course, work.day, words) in shown, (key, work)
+
+
+def test_the_ranking_of_the_farm_rises_and_shows_the_figures_of_the_rows(farm, rows):
+    shown = render(season_page(rows, Wording(farm, TABLES), every=True), 120)
+    table = [re.split(r"  +", line.strip()) for line in shown.splitlines() if re.match(r"\d+ ", line)]
+    assert [int(line[0]) for line in table] == list(range(1, len(rows) + 1))
+    left = [int(line[-1].split()[0]) for line in table]
+    assert left == sorted(left)
+    assert sorted(line[-1] for line in table) == sorted(percent_range(row.reserve_end) for row in rows)
 
 
 def test_passes_cuts_and_what_is_grown_now_are_counted(farm, rows):

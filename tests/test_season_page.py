@@ -201,6 +201,7 @@ def test_a_season_without_shade_says_so():
     assert "there is no crop to be first" in shown
     assert "It is the work that does it: without any 95% (90 to 100) would be left" in shown
     assert "No crop covers the ground" in shown
+    assert "Canada thistle has all the light it wants" in shown
 
 
 def test_the_roots_on_the_page_are_those_of_the_record():

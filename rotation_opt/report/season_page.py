@@ -193,15 +193,12 @@ def _lead(words: Wording) -> tuple[str, ...]:
 
 
 def _in_short(course: SeasonCourse, words: Wording) -> Iterator[str]:
-    yield _light(course, words)
-    yield _who_is_first(course, words)
     last = course.first_day + len(course.reserve) - 1
     start = day_in_words(course, course.first_day, words)
     yield (
         f"Of a full stand of roots on {start}, {share_range(course.reserve[-1])} is left on "
         f"{day_in_words(course, last, words)}."
     )
-    yield _why(course)
     if course.counted is not None:
         counted = course.counted
         yield (
@@ -209,6 +206,9 @@ def _in_short(course: SeasonCourse, words: Wording) -> Iterator[str]:
             f"harvest before. There this season would leave {share_range(counted.end)}, and "
             f"{band(counted.shoots_per_m2)} shoots per m2 at about bud stage."
         )
+    yield _light(course, words)
+    yield _who_is_first(course, words)
+    yield _why(course)
 
 
 def _light(course: SeasonCourse, words: Wording) -> str:

@@ -98,13 +98,15 @@ def plot(course: SeasonCourse, words: Wording, width: int = 80, plain: bool = Fa
     titles = (
         f"Ground covered by {crops}, %" if crops else "No crop covers the ground",
         f"{weed}: shoots up, % of what its roots can send up",
-        f"Light left to {weed}, %. Below the line ({line}) it grows less",
+        f"Light left to {weed}, %. Below the line ({line}) it grows less"
+        if crops
+        else f"{weed} has all the light it wants",
         f"Roots of {weed}, % of a full stand. Likely (low to high)",
     )
     panels = (
-        _panel(paper.area(paper.means(course.cover), LOW_PANEL)),
+        _panel(paper.area(paper.means(course.cover), LOW_PANEL)) if crops else [],
         _panel(paper.area(paper.means(course.shoots), LOW_PANEL)),
-        _light(course, paper),
+        _light(course, paper) if crops else [],
         _roots(course, paper, _dates(course)),
     )
     lines: list[str] = []
