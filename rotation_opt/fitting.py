@@ -101,7 +101,8 @@ def fit(
 
     def predict(sets: Array, parts: int | None = _COARSE) -> Array:
         figures = np.exp(centre[:, None] + half[:, None] * sets)
-        return bench.predict(_with(base, figures), parts)
+        with np.errstate(all="ignore"):  # sets that no stand can live with come out as NaN
+            return bench.predict(_with(base, figures), parts)
 
     apart = [trial for trial in trials if _left_out_once(trial)]
     without = [
@@ -149,6 +150,32 @@ def fit(
     )
 
 
+def draws_csv(fits: Sequence[WeedFit]) -> str:
+    """Table weed_draws.csv: the likely figures of each weed, then the draws d01, d02, ..."""
+    rows = ["draw,weed,parameter,value,source,mark,note"]
+    for number in range(DRAWS + 1):
+        draw = LIKELY if number == 0 else f"d{number:02d}"
+        note = "the best of all sets tried" if number == 0 else "explains the trials about equally well"
+        for found in sorted(fits, key=lambda each: each.weed):
+            values = found.likely if number == 0 else found.draws[:, number - 1]
+            rows += [
+                f"{draw},{found.weed},{name},{value:.4g},fit_trials,fitted,{note}"
+                for name, value in sorted(zip(found.names, values, strict=True))
+            ]
+    return "\n".join(rows) + "\n"
+
+
+def left_out_csv(fits: Sequence[WeedFit]) -> str:
+    """Table trial_left_out.csv: what the fits that did not see an outcome, or its study, say of it."""
+    rows = [
+        f"{trial.key},{alone:.3g},{study:.3g}"
+        for found in fits
+        for trial, alone, study in zip(found.trials, found.left_out, found.study_left_out, strict=True)
+        if _left_out_once(trial)
+    ]
+    return "\n".join(["trial,left_out,study_left_out", *sorted(rows)]) + "\n"
+
+
 def _left_out_once(trial: Trial) -> bool:
     return trial.counted and trial.use == "fit"
 
@@ -192,7 +219,8 @@ def _residuals(sets: Array, predicted: Array, trials: Sequence[Trial]) -> tuple[
 def _costs(sets: Array, predicted: Array, trials: Sequence[Trial], keep: NDArray[np.bool_]) -> Array:
     """Cost of each set for each fit, (F, D)."""
     missed, far = _residuals(sets, predicted, trials)
-    return np.asarray(keep.astype(float) @ missed**2 + (far**2).sum(axis=0))
+    cost = keep.astype(float) @ missed**2 + (far**2).sum(axis=0)
+    return np.asarray(np.where(np.isfinite(predicted).all(axis=0), cost, np.inf))
 
 
 # ---------------------------------------------------------------- search

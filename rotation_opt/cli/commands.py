@@ -214,8 +214,21 @@ def sources(farm_file: Path | None, width: int | None) -> None:
     metavar="FILE",
     help="Also write everything to FILE, for other programs.",
 )
+@click.option(
+    "--refit",
+    "fit_folder",
+    type=click.Path(exists=True, file_okay=False, writable=True, path_type=Path),
+    metavar="FOLDER",
+    help="Repeat the fit (some minutes) and write its two tables to FOLDER.",
+)
 @WIDTH
-def trials(weed_name: str | None, everything: bool, json_file: Path | None, width: int | None) -> None:
+def trials(
+    weed_name: str | None,
+    everything: bool,
+    json_file: Path | None,
+    fit_folder: Path | None,
+    width: int | None,
+) -> None:
     """Print what the model makes of published weed trials beside what was seen in them."""
     from rotation_opt import tables as crop_tables
     from rotation_opt.cli import choices, output
@@ -226,6 +239,9 @@ def trials(weed_name: str | None, everything: bool, json_file: Path | None, widt
     weeds = None if weed_name is None else [choices.weed(tables, weed_name)]
     if json_file is not None:
         _may_write(json_file)
+    if fit_folder is not None:
+        _refit(tables, fit_folder)
+        return
     with output.progress() as tell:
         tell("Running the trials")
         results = run_trials(tables, weeds)
@@ -234,6 +250,29 @@ def trials(weed_name: str | None, everything: bool, json_file: Path | None, widt
     output.show(trials_page(results, tables, everything=everything), width)
     if json_file is not None:
         click.echo(f"Written: {json_file}", err=True)
+
+
+def _refit(tables: Tables, folder: Path) -> None:
+    """Fit all weeds again; the tables written are those to put into the crop tables."""
+    from rotation_opt import fitting
+    from rotation_opt.cli import output
+
+    weeds = tuple(dict.fromkeys(trial.weed for trial in tables.trials.values() if trial.use == "fit"))
+    fits = []
+    with output.progress() as tell:
+        for weed in weeds:
+            name = tables.weeds[weed].name_us
+
+            def say(done: float, name: str = name) -> None:
+                tell(f"Fitting {name}: {done:.0%}")
+
+            fits.append(fitting.fit(weed, tables, report=say))
+    for name, text in (
+        ("weed_draws.csv", fitting.draws_csv(fits)),
+        ("trial_left_out.csv", fitting.left_out_csv(fits)),
+    ):
+        output.write_whole(folder / name, text)
+        click.echo(f"Written: {folder / name}")
 
 
 def _may_write(json_file: Path) -> None:

@@ -17,7 +17,7 @@ Bound = Literal["=", "<", ">", "order", ""]
 Use = Literal["fit", "check", "order", "left_out"]
 
 #: Tables that :func:`trials_of` puts together.
-TRIAL_FILES = ("trials", "trial_seasons", "trial_years", "trial_work", "trial_canopies")
+TRIAL_FILES = ("trials", "trial_seasons", "trial_years", "trial_work", "trial_canopies", "trial_left_out")
 _SEEN = ("seen", "derived", "memory")
 
 
@@ -65,6 +65,9 @@ class Trial:
         Key of another row: `least` and `most` are percentages of what that comes to.
     use : str
         ``fit``, ``check``, ``order`` or ``left_out``.
+    left_out, study_left_out : float or None
+        Percent foretold by the fit that did not see this outcome, and by the one that saw nothing of its
+        study (table trial_left_out.csv, written by the fit); None where it is not fitted to.
     """
 
     key: str
@@ -88,6 +91,8 @@ class Trial:
     use: Use
     note: str
     reason: str
+    left_out: float | None
+    study_left_out: float | None
 
     @property
     def runs(self) -> bool:
@@ -121,16 +126,20 @@ def trials_of(sheets: Mapping[str, Sheet]) -> dict[str, Trial]:
         steps = sorted(arms[trial, name])
         return tuple(seasons[season] for _, season, times in steps for _ in range(times))
 
+    apart = {row["trial"]: row for _, row in sheets["trial_left_out"].rows}
     found = {}
     for line, row in sheets["trials"].rows:
-        trial = _trial(row, arm(row["key"], "treated"), arm(row["key"], "against"))
+        key = row["key"]
+        trial = _trial(row, arm(key, "treated"), arm(key, "against"), apart.get(key, {}))
         if fault := _fault(trial):
             raise TableError(f"trials.csv, line {line}: {trial.key} {fault}.")
         found[trial.key] = trial
     return found
 
 
-def _trial(row: Row, treated: tuple[TrialSeason, ...], against: tuple[TrialSeason, ...]) -> Trial:
+def _trial(
+    row: Row, treated: tuple[TrialSeason, ...], against: tuple[TrialSeason, ...], apart: Mapping[str, str]
+) -> Trial:
     def text(column: str) -> str:
         return "" if row[column] == "none" else row[column]
 
@@ -156,6 +165,8 @@ def _trial(row: Row, treated: tuple[TrialSeason, ...], against: tuple[TrialSeaso
         use=cast("Use", row["use"]),
         note=text("note"),
         reason=text("reason"),
+        left_out=number_or_none(apart.get("left_out", "none")),
+        study_left_out=number_or_none(apart.get("study_left_out", "none")),
     )
 
 

@@ -349,7 +349,7 @@ def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) ->
     Raises
     ------
     ValueError
-        If no gain does it, because the cap K is 1 or less.
+        If no gain does it, because the cap K is too near to 1.
     """
     if (weeds.reserve_cap <= 1.0).any():
         raise ValueError("reserve_cap must be more than 1, the reserve of an undisturbed stand")
@@ -370,6 +370,8 @@ def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) ->
     alone = sun[:, None] * leaf[:, 0]
     loss, leaves = _left_alone(heat, warmth, alone, calendar=calendar, weeds=weeds, parts=parts)
     gain = holding_gain(loss, leaves, weeds.reserve_cap)
+    if np.isnan(gain).any():
+        raise ValueError(f"no gain holds an undisturbed stand of {' or '.join(weeds.weeds)} at {climate.key}")
     # from u = 1 on 1 November to the day in bud
     bud = (calendar.bud_day + index_of(0) - (index_of(LATE_AUTUMN_DAY) - DAYS)) * parts
     kept, added = _year(loss, gain * leaves, weeds.reserve_cap)
@@ -438,14 +440,13 @@ def holding_gain(loss: Array, leaves: Array, cap: Array) -> Array:
     cap : ndarray
         K; broadcasts against a step.
 
-    Raises
-    ------
-    ValueError
-        If no gain does it: no leaves, or K of 1 or less.
+    Returns
+    -------
+    ndarray
+        NaN where no gain does it: without leaves, with K of 1 or less, or with more upkeep between the last
+        leaves and 1 November than even a store of K can bear.
     """
     year_lost, year_brought = loss.sum(axis=0), leaves.sum(axis=0)
-    if (cap <= 1.0).any() or (year_brought <= 0.0).any():
-        raise ValueError("no gain holds an undisturbed stand here")
     lost, brought = year_lost - np.cumsum(loss, axis=0), year_brought - np.cumsum(leaves, axis=0)
     green = leaves.any(axis=tuple(range(1, leaves.ndim)))
     loss, leaves, lost, brought = loss[green], leaves[green], lost[green], brought[green]
@@ -459,7 +460,8 @@ def holding_gain(loss: Array, leaves: Array, cap: Array) -> Array:
         end = np.exp(year_lost - gain * year_brought) + income.sum(axis=0) / cap
         return np.asarray(np.log(end))
 
-    guess = np.log(year_lost / (year_brought * (1.0 - 1.0 / cap)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        guess = np.log(year_lost / (year_brought * (1.0 - 1.0 / cap)))
     low, high = guess - _WIDE, guess + _WIDE
     before, here = guess, guess + _NUDGE
     was, now = off(before), off(here)
@@ -471,9 +473,9 @@ def holding_gain(loss: Array, leaves: Array, cap: Array) -> Array:
         outside = (slope >= 0.0) | (there <= low) | (there >= high)
         before, was, here = here, now, np.where(outside & (np.abs(now) > _CLOSE), 0.5 * (low + high), there)
         now = off(here)
-        if np.abs(now).max() < _CLOSE:
+        if not (np.abs(now) >= _CLOSE).any():
             break
-    return np.asarray(np.exp(here))
+    return np.asarray(np.where(np.abs(now) < _CLOSE, np.exp(here), np.nan))
 
 
 _MOST_ROUNDS = 60
