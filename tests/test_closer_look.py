@@ -139,8 +139,18 @@ def test_real_seasons_are_drawn_on_any_paper_with_the_figures_of_the_model(farm,
         assert max(map(len, lines)) <= width, key
         for low, likely, high in (course.reserve[-1], course.work_alone):
             assert f"{100 * likely:.0f}% ({100 * low:.0f} to {100 * high:.0f})" in shown, key
-        for work in course.operations:
-            assert day_in_words(course, work.day, words) in shown, (key, work)
+
+
+def test_every_pass_is_listed_on_its_day_and_hay_work_with_its_cut(farm, courses):
+    words = Wording(farm, TABLES)
+    for key, course in courses.items():
+        page = course_page(course, words)
+        listed = next(section.blocks[0] for section in page.sections if section.key == "work")
+        after_a_cut = [work for work in course.operations if work.operation in {"rake", "bale"}]
+        assert len(listed.rows) == len(course.operations) - len(after_a_cut), key
+        days = [row[1].removeprefix("about ") for row in listed.rows]
+        marked = [work for work in course.operations if work not in after_a_cut]
+        assert days == [day_in_words(course, work.day, words) for work in marked], key
 
 
 def test_the_ranking_of_the_farm_rises_and_shows_the_figures_of_the_rows(farm, rows):
