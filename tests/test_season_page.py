@@ -245,7 +245,7 @@ def test_the_stand_counted_on_the_field_is_spoken_of_where_there_is_one():
     [
         ((), "in the mean weather of the place"),
         (("cool", "usual", "warm"), "each in a cool, usual and warm year"),
-        (("1983", "1987", "1991"), "each in the weather of 1983, 1987 and 1991"),
+        (("1983", "1987", "1991"), "each in the weather of 1983, 1987 and 1991 from your record"),
     ],
 )
 def test_it_is_said_what_low_to_high_covers(weathers, said):

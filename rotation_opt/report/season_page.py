@@ -351,7 +351,7 @@ def _covered(course: SeasonCourse) -> str:
     elif names[0].isalpha():
         weather = f"each in a {_listed(names)} year with the work on the days of that year"
     else:
-        weather = f"each in the weather of {_listed(names)} with the work on the days of that year"
+        weather = f"each in the weather of {_listed(names)} from your record, with the work on its days"
     return (
         f"Eight in ten courses lie from low to high. They come from {course.weed_figures} sets of weed "
         f"figures that explain published trials about equally well, {weather}. Cover, shoots, light and the "
