@@ -41,6 +41,7 @@ class _Setting:
     climate: Climate
     practice_list: PracticeList
     timetable: Timetable
+    here: tuple[str, ...]  # last crop of the field looked at, if it is one field
     usual_before: tuple[str, ...]  # crops of the farm, the likeliest to come before first
 
     home: Climate | None = None  # the climate, where this is the weather of a single year
@@ -51,9 +52,8 @@ class _Setting:
         climate = for_farm(farm, tables)
         tables = fitted(tables, climate)
         practice_list = dated_practices(farm, tables, climate)
-        index, crops = practice_list.index, []
-        if field is not None:
-            crops = [each.history[-1] for each in farm.fields if each.name == field and each.history]
+        index = practice_list.index
+        here = [each.history[-1] for each in farm.fields if each.name == field and each.history]
         last = Counter(each.history[-1] for each in farm.fields if each.history)
         grown = Counter(key for each in farm.fields for key in each.history)
         usual = [each.key for each in practice_list.practices if each.practice.usual]
@@ -65,16 +65,21 @@ class _Setting:
             climate,
             practice_list,
             Timetable(climate, tables, practice_list.calendar, practice_list.machines),
-            tuple(dict.fromkeys((*crops, *others))),
+            tuple(here),
+            tuple(dict.fromkeys(others)),
         )
 
     def before(self, practice: DatedPractice) -> DatedPractice | None:
-        """What comes before: the last crop if it can, else another of the farm's, else the first that can.
+        """What comes before: the field's last crop if it can, else another of the farm's, else any that can.
 
-        Crops that leave the ground free go before stands that would have to be broken.
+        Another crop goes before the same one, and a crop that leaves the ground free before a stand that
+        would have to be broken.
         """
-        listed = (self.practice_list.of(key) for key in self.usual_before if key in self.practice_list.index)
-        for previous in (*listed, *self.practice_list.practices):
+        index = self.practice_list.index
+        others = [self.practice_list.of(key) for key in self.usual_before if key in index]
+        others.sort(key=lambda each: each.crop == practice.crop)
+        here = [self.practice_list.of(key) for key in self.here if key in index]
+        for previous in (*here, *others, *self.practice_list.practices):
             if self.timetable.fits(previous, practice)[0]:
                 return previous
         return None

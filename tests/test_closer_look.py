@@ -205,6 +205,7 @@ def test_what_a_field_bans_is_not_ranked_on_it(farm):
 def test_crops_that_leave_the_ground_free_go_before_stands_that_would_have_to_be_broken(rows):
     before = {row.practice: row.previous for row in rows}
     assert before["corn_grain"] == "soybean"
+    assert before["soybean"] == "corn_grain"  # another crop goes before the same one
     assert before["winter_wheat"] in {"spring_barley", "oat", "spring_wheat"}
 
 
