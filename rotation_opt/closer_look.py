@@ -256,6 +256,9 @@ def season_course(
         stands=tuple(_stands(programme, last_day)),
         light=tuple(usual.light.tolist()),
         enough_light=_enough_light(setting.tables, key),
+        fitted_light=three(
+            np.array([setting.tables.draw(name, key, "light_full") for name in (LIKELY, *usual.draws)])
+        ),
         mean_light=season.mean_light,
         head_start_days=season.head_start_days,
         emerged=tuple(usual.emerged.tolist()),

@@ -550,7 +550,10 @@ class SeasonCourse:
     cover: tuple[float, ...]  # daily: share of ground covered by the crop
     stands: tuple[Stand, ...]  # what makes that cover
     light: tuple[float, ...]  # daily: share of full light left to the weed
-    enough_light: float  # share of full light below which the weed grows less
+    enough_light: float  # share of full light below which the weed grows less, as published
+    fitted_light: tuple[
+        float, float, float
+    ]  # the same for what reaches the roots, in the sets of weed figures
     mean_light: float  # mean share of full light from first shoots to bud stage
     head_start_days: float | None  # as in SeasonRow
     emerged: tuple[float, ...]  # daily: share of the weed's spring shoots that are up if left alone

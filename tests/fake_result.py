@@ -379,6 +379,7 @@ def season_course(**changes: Any) -> SeasonCourse:
         "stands": (Stand(crop="alfalfa", first_day=-100, last_day=304),),
         "light": tuple(1.0 - min(0.9, max(0.05, (day - 90) / 60)) if day < 280 else 0.9 for day in days),
         "enough_light": 0.65,
+        "fitted_light": (0.63, 0.66, 0.7),
         "mean_light": 0.31,
         "head_start_days": 18.0,
         "emerged": tuple(min(1.0, max(0.0, (day - 110) / 40)) for day in days),

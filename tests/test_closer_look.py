@@ -88,6 +88,8 @@ def test_low_to_high_covers_cool_and_warm_years_on_their_own_days(courses):
     for course in courses.values():
         assert course.weathers == ("cool", "usual", "warm")
         assert course.weed_figures == len(TABLES.draws)
+        assert course.enough_light == TABLES.number("weed_parameter", "creeping_thistle", "light_full")
+        assert course.fitted_light[1] == TABLES.draw("likely", "creeping_thistle", "light_full")
     low, likely, high = courses["spring_barley"].reserve[-1]
     assert high - low > 0.02  # an early and a late spring are not the same to the thistle
     assert low < likely < high

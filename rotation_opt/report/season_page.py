@@ -30,6 +30,7 @@ NOW = " (now)"
 FOLLOW_A_CUT = frozenset({"rake", "bale"})
 DAYS_AFTER_A_CUT = 10  # raking and baling within these days belong to the cut
 MATTERS = 0.05  # of a full stand: less is no difference worth a word
+SAME_LIGHT = 0.03  # of full light: lines so close are one line
 NO_EFFECT = 0.005  # of a full stand: a difference that no figure shows
 
 HOW_TO_READ = (
@@ -355,7 +356,18 @@ def _covered(course: SeasonCourse) -> str:
     return (
         f"Eight in ten courses lie from low to high. They come from {course.weed_figures} sets of weed "
         f"figures that explain published trials about equally well, {weather}. Cover, shoots, light and the "
-        "dates are drawn for mean weather."
+        f"dates are drawn for mean weather.{_fitted(course)}"
+    )
+
+
+def _fitted(course: SeasonCourse) -> str:
+    """Where the trials speak for another line than the one that is drawn."""
+    if abs(course.fitted_light[1] - course.enough_light) <= SAME_LIGHT:
+        return ""
+    return (
+        f" The line at {percent(course.enough_light)} is a published one: head start and the height of the "
+        "weed go by it. The sets of weed figures have the roots gain less from "
+        f"{share_range(course.fitted_light)} of full light down."
     )
 
 
