@@ -50,7 +50,7 @@ def undisturbed(days: int, groups: int, weeds: int) -> Pressure:
     """Fields left alone in full light."""
     return Pressure(
         light=np.ones((days, groups, weeds)),
-        leaf=np.ones((days, groups, weeds)),
+        leaf=np.repeat((AROUND.alone / AROUND.sun[:, None])[:, None, :], groups, axis=1),
         shoots_left=np.ones((days, groups, weeds)),
         store_left=np.ones((days, groups, weeds)),
         start=np.zeros(groups, dtype=np.int64),
@@ -274,9 +274,9 @@ def test_the_calendar_of_a_colder_place_runs_later() -> None:
 
 
 def test_parameters_hold_the_weeds_and_draws_asked_for() -> None:
-    some: WeedParameters = weed_parameters(TABLES, ["field_bindweed"], ["high", "low"])
-    assert some.draws == ("high", "low")
-    assert some.upkeep[0, 0] == TABLES.draw("high", "field_bindweed", "upkeep")
+    some: WeedParameters = weed_parameters(TABLES, ["field_bindweed"], ["d07", "likely"])
+    assert some.draws == ("d07", "likely")
+    assert some.upkeep[0, 0] == TABLES.draw("d07", "field_bindweed", "upkeep")
 
 
 # ---------------------------------------------------------------- yield loss
