@@ -11,7 +11,7 @@ from rotation_opt.report.blocks import Block, Entries, Entry, Grid, Page, Paragr
 from rotation_opt.report.sources_page import BASIS, NOT_PUBLISHED, citation
 from rotation_opt.report.wording import capital
 from rotation_opt.tables import Tables, Trial
-from rotation_opt.trials import CLOSE, TrialResult, score
+from rotation_opt.trials import CLOSE, Match, TrialResult, score
 
 WHAT_IT_IS = (
     "Each row is something that was done to a weed in a published trial, run here through the model in the "
@@ -19,11 +19,13 @@ WHAT_IT_IS = (
     "field it is compared with: 100 = no effect, 10 = a tenth left."
 )
 HOW_TO_READ = (
-    "Predicted = with the likely weed figures; low to high = smallest and largest over all sets of figures "
-    "in the tables. Factor = how many times too much or too little is predicted, 1 where an upper (<) or "
-    "lower (>) limit is kept. Log error = natural logarithm of predicted over published: below 0 the model "
-    "is too hopeful. Kept = within what we take for a good match of that trial, or on the right side of a "
-    "limit. Dates, crops and how dense the weed was are often our reading; the notes in trials.csv say so."
+    "Predicted = with the likely weed figures; low to high = between these lie eight in ten of the sets of "
+    "figures that explain the trials about equally well. Factor = how many times too much or too little, 1 "
+    "where an upper (<) or lower (>) limit is kept. Study left out = foretold by weed figures fitted to all "
+    "but the study the outcome comes from. Match = kept if the prediction lies within what we take for a "
+    "good match of that trial, or on the right side of a limit; else off. Dates, crops and how dense the "
+    "weed was are often our reading; the notes in trials.csv say so. Some figures that no fit moves were "
+    "judged with the trials in view and are not judged anew for a study left out; DEVELOPERS.md lists them."
 )
 PARTS = {
     "fit": "The weed figures are fitted to these trials.",
@@ -45,7 +47,8 @@ def trials_page(results: Sequence[TrialResult], tables: Tables, *, everything: b
     Returns
     -------
     Page
-        Its last section holds the median factor, the share of close matches and the orders kept.
+        Its last section holds the median factor and the share of close matches, foretold and fitted, the
+        orders kept, and what is missed with the reason.
     """
     weeds = dict.fromkeys(one.trial.weed for one in results if one.trial.weed)
     sections = [_section(tables.weeds[weed], results, everything) for weed in weeds]
@@ -88,23 +91,40 @@ def trials_json(results: Sequence[TrialResult]) -> str:
             "predicted_percent": _number(one.likely),
             "low_percent": _number(one.low),
             "high_percent": _number(one.high),
+            "outcome_left_out_percent": _number(one.outcome_left_out),
+            "study_left_out_percent": _number(one.study_left_out),
             "factor": _number(one.factor),
+            "outcome_left_out_factor": _number(one.outcome_left_out_factor),
+            "study_left_out_factor": _number(one.study_left_out_factor),
             "log_error": _number(one.log_error),
             "kept": one.kept,
+            "missed": one.missed,
+            "why_missed": one.trial.why_missed,
             "note": one.trial.note,
             "reason": one.trial.reason,
         }
         for one in results
     ]
     whole = {
-        "trials_counted": found.trials,
-        "median_factor": _number(found.median_factor),
-        "share_within_factor": _number(found.close),
         "within_factor": CLOSE,
+        "study_left_out": _match_json(found.study_left_out),
+        "outcome_left_out": _match_json(found.outcome_left_out),
+        "fitted": _match_json(found.fitted),
+        "checks": _match_json(found.checks),
+        "missed": [one.trial.key for one in found.missed],
+        "not_yet_left_out": list(found.waiting),
         "orders": found.orders,
         "orders_kept": found.orders_kept,
     }
     return json.dumps({"trials": rows, "together": whole}, indent=2, ensure_ascii=False) + "\n"
+
+
+def _match_json(match: Match) -> dict[str, float | int | None]:
+    return {
+        "outcomes": match.outcomes,
+        "median_factor": _number(match.median_factor),
+        "share_within_factor": _number(match.close),
+    }
 
 
 def _section(weed: Weed, results: Sequence[TrialResult], everything: bool) -> Section:
@@ -114,7 +134,8 @@ def _section(weed: Weed, results: Sequence[TrialResult], everything: bool) -> Se
     for part, text in PARTS.items():
         if rows := tuple(_figures(one) for one in here if _part(one.trial) == part):
             header = ("Trial", "What was done; source", "Published", "Predicted, low-high", "Factor")
-            blocks += [Paragraph(text=text), Grid(header=(*header, "Log error", "Match"), rows=rows)]
+            apart = ("Study left out", "Factor then") if part == "fit" else ()
+            blocks += [Paragraph(text=text), Grid(header=(*header, *apart, "Match"), rows=rows)]
     if everything:
         if rows := tuple(_order(one) for one in here if one.trial.use == "order"):
             header = ("Check", "What against what; source", "Should be", "Predicted, low-high", "Order")
@@ -133,15 +154,29 @@ def _part(trial: Trial) -> str:
 def _figures(one: TrialResult) -> tuple[str, ...]:
     trial = one.trial
     limit = f"{trial.bound} " if trial.bound in "<>" else ""
+    apart = (_percent(one.study_left_out), _factor(one.study_left_out_factor))
     return (
         trial.key,
         f"{trial.what}\n{_basis(trial)}",
         f"{limit}{trial.published:.3g}",
         f"{_percent(one.likely)}\n{_percent(one.low)}-{_percent(one.high)}",
-        "-" if one.factor is None else f"{one.factor:.1f}" if one.factor < 99.5 else f"{one.factor:.0f}",
-        "-" if one.log_error is None else f"{one.log_error:+.2f}",
-        _verdict(one),
+        _factor(one.factor),
+        *(apart if _part(trial) == "fit" else ()),
+        "kept" if one.kept else "off",
     )
+
+
+def _factor(value: float | None) -> str:
+    """How many times too much or too little.
+
+    Examples
+    --------
+    >>> [_factor(x) for x in (None, 1.0, 2.54, 116.7)]
+    ['-', '1.0', '2.5', '117']
+    """
+    if value is None:
+        return "-"
+    return f"{value:.1f}" if value < 99.95 else f"{value:.0f}"
 
 
 def _order(one: TrialResult) -> tuple[str, ...]:
@@ -155,7 +190,7 @@ def _order(one: TrialResult) -> tuple[str, ...]:
         f"{trial.what}\n{_basis(trial)}",
         f"{should} of {trial.than}" if trial.than else should,
         f"{_percent(one.likely)}\n{_percent(one.low)}-{_percent(one.high)}",
-        _verdict(one),
+        "kept" if one.kept else "broken",
     )
 
 
@@ -164,10 +199,6 @@ def _basis(trial: Trial) -> str:
     if trial.source in NOT_PUBLISHED:
         return BASIS[trial.mark]
     return trial.source if trial.mark == "seen" else f"{trial.source}, {BASIS[trial.mark]}"
-
-
-def _verdict(one: TrialResult) -> str:
-    return "kept" if one.kept else "missed"
 
 
 def _left_out(trials: Sequence[Trial]) -> tuple[Block, ...]:
@@ -186,14 +217,45 @@ def _why(trial: Trial) -> str:
 
 def _together(results: Sequence[TrialResult]) -> tuple[Block, ...]:
     found = score(results)
-    lines = []
-    if found.trials:
-        lines = [
-            f"Median factor over {found.trials} outcomes seen in the field: {found.median_factor:.2f}.",
-            f"Within a factor of {CLOSE:g}: {found.close:.0%}.",
-        ]
-    lines.append(f"Order checks kept: {found.orders_kept} of {found.orders}.")
-    return tuple(Paragraph(text=line) for line in lines)
+    blocks: list[Block] = []
+    if any(one.trial.counted for one in results):
+        rows = (
+            ("Study left out; checks as predicted", found.study_left_out),
+            ("Outcome left out; checks as predicted", found.outcome_left_out),
+            ("As fitted; checks as predicted", found.fitted),
+            ("Checks alone", found.checks),
+        )
+        header = ("Outcomes seen in the field", "How many", "Median factor", f"Within {CLOSE:g} times")
+        blocks.append(Grid(header=header, rows=tuple((name, *_match(match)) for name, match in rows)))
+    if found.waiting:
+        text = f"Not yet left out in turn, as the fit was not repeated since: {', '.join(found.waiting)}."
+        blocks.append(Paragraph(text=text))
+    if found.orders:
+        text = (
+            f"Order checks kept: {found.orders_kept} of {found.orders}. The fit is held to them, so this "
+            "tells how well they go together with the rest, not how well they are foretold."
+        )
+        blocks.append(Paragraph(text=text))
+    if found.missed:
+        text = f"Missed by more than {CLOSE:g} times with the study left out (checks: as predicted):"
+        entries = tuple(_missed(one) for one in found.missed)
+        blocks += [Paragraph(text=text), Entries(items=entries)]
+    return tuple(blocks)
+
+
+def _match(match: Match) -> tuple[str, str, str]:
+    if not match.outcomes:
+        return "0", "-", "-"
+    return str(match.outcomes), f"{match.median_factor:.2f}", f"{match.close:.0%}"
+
+
+def _missed(one: TrialResult) -> Entry:
+    trial = one.trial
+    text = (
+        f"Published {trial.published:.3g}%, foretold {_percent(one.study_left_out)}%: "
+        f"{_factor(one.study_left_out_factor)} times off. {capital(trial.why_missed or 'not explained')}."
+    )
+    return Entry(label=f"{trial.key} {trial.what}", text=text)
 
 
 def _percent(value: float | None) -> str:

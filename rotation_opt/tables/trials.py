@@ -38,8 +38,9 @@ class Trial:
 
     Attributes
     ----------
-    key, what, source, mark, note, reason : str
-        As in ``trials.csv``; `reason` is empty unless the outcome is left out.
+    key, what, source, mark, note, reason, why_missed : str
+        As in ``trials.csv``; `reason` is empty unless the outcome is left out, `why_missed` unless the model
+        misses it by far.
     study : str
         Outcomes with the same study belong to one paper.
     weed, station : str
@@ -91,6 +92,7 @@ class Trial:
     use: Use
     note: str
     reason: str
+    why_missed: str
     left_out: float | None
     study_left_out: float | None
 
@@ -165,6 +167,7 @@ def _trial(
         use=cast("Use", row["use"]),
         note=text("note"),
         reason=text("reason"),
+        why_missed=text("why_missed"),
         left_out=number_or_none(apart.get("left_out", "none")),
         study_left_out=number_or_none(apart.get("study_left_out", "none")),
     )

@@ -10,7 +10,9 @@ from __future__ import annotations
 from rotation_opt.tables import Trial
 from rotation_opt.trials.bench import TrialBench
 from rotation_opt.trials.results import (
+    BAND,
     CLOSE,
+    Match,
     Score,
     TrialResult,
     log_errors,
@@ -21,7 +23,9 @@ from rotation_opt.trials.results import (
 )
 
 __all__ = [
+    "BAND",
     "CLOSE",
+    "Match",
     "Score",
     "Trial",
     "TrialBench",

@@ -15,6 +15,7 @@ from rotation_opt.weeds.parameters import LIKELY, weed_parameters
 Array = NDArray[np.float64]
 
 CLOSE = 2.5  # a factor by which trials of one treatment differ between places and years: a fair match
+BAND = (0.1, 0.9)  # eight sets of figures in ten lie within what is printed as low to high
 _LEAST = 1e-12
 
 
@@ -26,12 +27,16 @@ class TrialResult:
     ----------
     trial : Trial
     likely, low, high : float
-        Percent of what it is compared with: of the likely draw, and the smallest and largest of all draws.
+        Percent of what it is compared with: of the likely draw, and what eight draws in ten lie between.
         NaN for a trial that is left out.
-    factor : float or None
-        How many times too much or too little, at least 1; None for an order.
+    outcome_left_out, study_left_out : float
+        Percent foretold by the fit that did not see this outcome, and by the one that saw nothing of its
+        study; `likely` for a check, which no fit sees. NaN for rows that do not count.
+    factor, outcome_left_out_factor, study_left_out_factor : float or None
+        How many times too much or too little each of them is, at least 1; None for an order, and where there
+        is no such percentage.
     log_error : float or None
-        Natural logarithm of predicted over published; None for an order.
+        Natural logarithm of `likely` over published; None for an order.
     kept : bool or None
         A figure: within ``spread``. A bound or an order: kept by the likely draw. None if left out.
     """
@@ -40,30 +45,66 @@ class TrialResult:
     likely: float
     low: float
     high: float
+    outcome_left_out: float
+    study_left_out: float
     factor: float | None
+    outcome_left_out_factor: float | None
+    study_left_out_factor: float | None
     log_error: float | None
     kept: bool | None
+
+    @property
+    def missed(self) -> bool:
+        """Whether an outcome that counts is foretold wrong by more than a factor of `CLOSE`."""
+        factor = self.study_left_out_factor
+        return self.trial.counted and factor is not None and factor > CLOSE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Match:
+    """How well some outcomes are met.
+
+    Attributes
+    ----------
+    outcomes : int
+    median_factor : float
+        NaN without outcomes; a bound that is kept counts as factor 1.
+    close : float
+        Share of them within a factor of `CLOSE`.
+    """
+
+    outcomes: int
+    median_factor: float
+    close: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
-    """How the trials that count came out.
+    """How the outcomes seen in the field came out.
 
     Attributes
     ----------
-    trials : int
-        Outcomes seen in the field that errors are counted on.
-    median_factor : float
-        NaN without trials; a bound that is kept counts as factor 1.
-    close : float
-        Share of them within a factor of `CLOSE`.
+    study_left_out, outcome_left_out : Match
+        All that count, foretold by fits that did not see the whole study, or the outcome; checks as
+        predicted.
+    fitted : Match
+        All that count, with the likely figures.
+    checks : Match
+        Those of them that nothing is fitted to.
+    missed : tuple of TrialResult
+        Foretold wrong by more than `CLOSE` with their study left out.
+    waiting : tuple of str
+        Keys of outcomes that are fitted to, but were not when the fit was last repeated.
     orders_kept, orders : int
-        Checks of order.
+        Checks of order, with the likely figures.
     """
 
-    trials: int
-    median_factor: float
-    close: float
+    study_left_out: Match
+    outcome_left_out: Match
+    fitted: Match
+    checks: Match
+    missed: tuple[TrialResult, ...]
+    waiting: tuple[str, ...]
     orders_kept: int
     orders: int
 
@@ -138,37 +179,63 @@ def run_trials(tables: Tables, weeds: Sequence[str] | None = None) -> tuple[Tria
 
 
 def score(results: Iterable[TrialResult]) -> Score:
-    """Median factor and share of close matches of the trials that count, and orders kept."""
+    """How well the outcomes that count are foretold and fitted, and how many orders are kept."""
     results = tuple(results)
-    factors = np.array([one.factor for one in results if one.trial.counted and one.factor is not None])
+    counted = [one for one in results if one.trial.counted]
     orders = [one.kept for one in results if one.trial.use == "order" and one.kept is not None]
     return Score(
-        trials=len(factors),
-        median_factor=float(np.median(factors)) if len(factors) else float("nan"),
-        close=float((factors <= CLOSE).mean()) if len(factors) else float("nan"),
+        study_left_out=_match(one.study_left_out_factor for one in counted),
+        outcome_left_out=_match(one.outcome_left_out_factor for one in counted),
+        fitted=_match(one.factor for one in counted),
+        checks=_match(one.factor for one in counted if one.trial.use == "check"),
+        missed=tuple(one for one in counted if one.missed),
+        waiting=tuple(one.trial.key for one in counted if one.study_left_out_factor is None),
         orders_kept=sum(orders),
         orders=len(orders),
     )
 
 
+def _match(factors: Iterable[float | None]) -> Match:
+    known = np.array([factor for factor in factors if factor is not None])
+    if not len(known):
+        return Match(outcomes=0, median_factor=float("nan"), close=float("nan"))
+    close = float((known <= CLOSE).mean())
+    return Match(outcomes=len(known), median_factor=float(np.median(known)), close=close)
+
+
 def _result(trial: Trial, percent: Mapping[str, Array]) -> TrialResult:
+    nan = float("nan")
     if trial.key not in percent:
-        nan = float("nan")
-        return TrialResult(trial=trial, likely=nan, low=nan, high=nan, factor=None, log_error=None, kept=None)
-    here = percent[trial.key]
-    if trial.use == "order":
-        kept = bool(orders_kept([trial], here[None], percent)[0, 0])
-        factor = error = None
+        likely = low = high = nan
+        kept = None
     else:
-        error = float(log_errors([trial], here[None])[0, 0])
-        factor = float(np.exp(abs(error)))
+        here = percent[trial.key]
+        likely = float(here[0])
+        low, high = (float(value) for value in np.quantile(here, BAND))
+        kept = bool(orders_kept([trial], here[None], percent)[0, 0]) if trial.use == "order" else None
+    error, factor = _off(trial, likely)
+    if error is not None:
         kept = abs(error) <= trial.spread if trial.bound == "=" else error == 0.0
+    apart = (trial.left_out, trial.study_left_out) if trial.use == "fit" else (likely, likely)
+    alone, study = (nan if value is None or not trial.counted else value for value in apart)
     return TrialResult(
         trial=trial,
-        likely=float(here[0]),
-        low=float(here.min()),
-        high=float(here.max()),
+        likely=likely,
+        low=min(low, likely),
+        high=max(high, likely),
+        outcome_left_out=alone,
+        study_left_out=study,
         factor=factor,
+        outcome_left_out_factor=_off(trial, alone)[1],
+        study_left_out_factor=_off(trial, study)[1],
         log_error=error,
         kept=kept,
     )
+
+
+def _off(trial: Trial, percent: float) -> tuple[float | None, float | None]:
+    """Log error and factor of one percentage; None for orders, or without one."""
+    if trial.bound in ("order", "") or np.isnan(percent):
+        return None, None
+    error = float(log_errors([trial], np.array([[percent]]))[0, 0])
+    return error, float(np.exp(abs(error)))
