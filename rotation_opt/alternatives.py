@@ -316,7 +316,12 @@ def _describe(
 ) -> Alternative:
     traces = [trace(data, field, path) for field, path in enumerate(draft.paths)]
     courses = [bands.course(field, path) for field, path in enumerate(draft.paths)]
-    figures = _figures(ground, data, draft, traces, (bands.today(), *_kept_burden(data, courses)))
+    patches_ha, seed_shed = _patches(data, courses)
+    figures = replace(
+        _figures(ground, data, draft, traces, (bands.today(), *_kept_burden(data, courses))),
+        patches_ha=patches_ha,
+        seed_shed_per_m2=seed_shed,
+    )
     return Alternative(
         key=draft.key,
         title=TITLES[draft.key],
@@ -424,6 +429,22 @@ def _kept_burden(data: SelectionData, courses: Sequence[BandCourse]) -> tuple[Th
     """Burden after each year of the fields that are farmed to the end."""
     kept = [course.burden for land, course in zip(data.fields, courses, strict=True) if land.farmed[-1]]
     return tuple(three(row) for row in np.sum(kept, axis=0)) if kept else ((0.0, 0.0, 0.0),) * data.years
+
+
+def _patches(
+    data: SelectionData, courses: Sequence[BandCourse]
+) -> tuple[dict[str, tuple[Three, ...]], dict[str, tuple[Three, ...]]]:
+    """Ground under each weed, and the seed shed on it, of the fields that are farmed to the end."""
+    kept = [course for land, course in zip(data.fields, courses, strict=True) if land.farmed[-1]]
+    if not kept:
+        return {}, {}
+    ground_ha = np.sum([course.patches_ha for course in kept], axis=0)
+    seed = np.sum([course.seed_shed * course.patches_ha[0] for course in kept], axis=0)
+    there = [w for w in range(len(data.weeds)) if ground_ha[0, w, 0] > 0.0]
+    return (
+        {data.weeds[w]: tuple(three(row) for row in ground_ha[:, w]) for w in there},
+        {data.weeds[w]: tuple(three(row) for row in seed[:, w] / ground_ha[0, w]) for w in there},
+    )
 
 
 def _stays_on_field(ground: Groundwork, key: str) -> bool:

@@ -18,6 +18,7 @@ from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.climate import Climate, weather_years
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.infestation import WeedStart, season_counted, weed_start
+from rotation_opt.patch_growth import PatchGrowth
 from rotation_opt.practices import dated_practices
 from rotation_opt.records import Programme
 from rotation_opt.season import respond
@@ -45,11 +46,17 @@ class BandCourse:
         Per m2 of the infested part.
     burden : ndarray (T, K)
         Hectares of full-strength stand.
+    patches_ha : ndarray (T + 1, W, K)
+        Ground that patches take if their edges spread, first today; the other figures are of today's ground.
+    seed_shed : ndarray (T, W, K)
+        Seeds shed on each m2 of patch.
     """
 
     autumn: Array
     shoots: Array
     burden: Array
+    patches_ha: Array
+    seed_shed: Array
 
 
 def three(courses: Array) -> Three:
@@ -104,6 +111,7 @@ class Bands:
         rng = np.random.default_rng(_SEED)
         shape = (data.years, len(self._draw))
         self._weather = rng.choice(len(years), shape, p=[year.weight for year in years])
+        self._growth = PatchGrowth(weeds, ground.climate, tables, len(self._draw))
         self._starts = {
             field.name: weed_start(
                 field,
@@ -147,10 +155,11 @@ class Bands:
         shape = (data.years, len(data.weeds), len(self._draw))
         autumn, shoots, burden = np.zeros(shape), np.zeros(shape), np.zeros((data.years, shape[2]))
         before = start.reserve[:, self._draw]
+        programmes: list[Programme | None] = [None] * data.years
         weight = land.area_ha * data.burden_weight * start.infested_share
         power, full = self._usual.shoot_power[:, self._draw], self._usual.shoots_full[:, self._draw]
         for year, pair in _seasons(data, land.history[-1], path):
-            place = self._place[pair]
+            place, programmes[year] = self._place[pair], self._ground.programmes[pair]
             end, late, count = (
                 (self._season(f"{when}growth", year, place), self._season(f"{when}crowding", year, place))
                 for when in ("", "autumn_", "count_")
@@ -160,7 +169,15 @@ class Bands:
             shoots[year] = full * self._season("count_shoots", year, place) * counted**power
             burden[year] = weight @ autumn[year]
             before = reserve_after(*end, before)
-        return BandCourse(autumn=autumn, shoots=shoots, burden=burden)
+        return BandCourse(
+            autumn=autumn,
+            shoots=shoots,
+            burden=burden,
+            patches_ha=self._growth.infested(
+                self._ground.farm.fields[field], np.concatenate([start.autumn[None, :, self._draw], autumn])
+            ),
+            seed_shed=self._growth.shed(programmes, shoots),
+        )
 
 
 def _dated(programmes: Sequence[Programme], ground: Groundwork, climate: Climate) -> list[Programme]:

@@ -14,6 +14,7 @@ from rotation_opt.annuals import annual_course
 from rotation_opt.arrays import SelectionData
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
+from rotation_opt.patch_growth import seed_years
 from rotation_opt.records import Alternative, Farm, Programme, Result
 from rotation_opt.tables import Tables, read
 from rotation_opt.verify import recheck
@@ -88,6 +89,7 @@ def plan(
         years_to_target={each.key: years_to_target(farm, each) for each in found},
         seconds=laps,
         annual_seed=seed,
+        seed_years=seed_years(ground.response.weeds, ground.tables),
     )
 
 
@@ -188,8 +190,9 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
     farm, climate = ground.farm, ground.climate
     return (
         f"Every year has the weather of an average year {climate.average_of}; single years differ.",
-        "Root reserves start from the shoots counted. Patches neither spread nor shrink in area; "
-        "what changes is how strong they are.",
+        "Root reserves start from the shoots counted. Loss of yield and the choice of plans go by the area "
+        "of patches today; what changes is how strong they are. How much ground they may gain by the end "
+        "stands beside the plans where it shows.",
         "The weed model was calibrated to a few published trials; its low to high band is a judgement. "
         "It knows light, cutting and tillage, not water, nitrogen or disease.",
         "Prices and costs are the same in every year. Money of later years is discounted only for choosing, "

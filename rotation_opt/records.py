@@ -442,6 +442,11 @@ class PlanFigures:
     unsold_t: Mapping[str, tuple[float, ...]]
     cut_and_left_ha: tuple[float, ...]
     bare_weeks_per_field_year: float
+    # weed -> low, likely, high ground its patches take if they spread: first today, then after each year; of
+    # the fields that are farmed to the end, and so is the next
+    patches_ha: Mapping[str, tuple[tuple[float, float, float], ...]] = field(default_factory=dict)
+    # weed -> low, likely, high sound seeds shed on each m2 of today's patches, by year
+    seed_shed_per_m2: Mapping[str, tuple[tuple[float, float, float], ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -490,6 +495,8 @@ class Result:
     annual_seed: Mapping[str, Mapping[str, tuple[tuple[float, float, float], ...]]] = field(
         default_factory=dict
     )
+    # creeping weed -> low, likely, high years that its seed lives in the soil
+    seed_years: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
 
 
 # ---------------------------------------------------------------- one season, for a closer look

@@ -17,6 +17,7 @@ from rotation_opt import tables as crop_tables
 from rotation_opt.annuals import annual_course, annual_loss
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay, weeds_of
+from rotation_opt.patch_growth import PatchGrowth, seed_years
 from rotation_opt.records import Farm, Outlet
 from rotation_opt.tables import Tables
 from rotation_opt.tables.build import DRAW_TABLE, FIGURE_FILES
@@ -98,6 +99,12 @@ def annuals_of(g: Groundwork) -> tuple[object, ...]:
     )
 
 
+def patches_of(g: Groundwork) -> tuple[object, ...]:
+    """What patches spread and shed with; asked for when plans have been chosen, so not in `lay`."""
+    weeds = weeds_of(g.farm)
+    return PatchGrowth(weeds, g.climate, g.tables, 3), seed_years(weeds, g.tables)
+
+
 @cache
 def read_in_earnest() -> frozenset[Key]:
     """Figures looked up for the demo farms and for a farm that has everything, on tables of their own."""
@@ -110,6 +117,7 @@ def read_in_earnest() -> frozenset[Key]:
     for g in (open_ground(), *(lay(farm, own) for farm in farms)):
         selection_data(g)
         annuals_of(g)
+        patches_of(g)
         seen |= g.tables.read_figures
     return frozenset(seen | own.read_figures)
 
@@ -145,9 +153,6 @@ def excuse(key: Key) -> str:
     table, subject, quantity = key
     kept = {
         "yield_cv": "how far yields swing from year to year: kept for work on risk",
-        "seed_years": "weeds from seed are not modelled yet",
-        "seeds_per_shoot": "weeds from seed are not modelled yet",
-        "spread_m_per_year": "patches keep their area, and the printout says so",
         "small_job_extra": "hire rates are not raised for small jobs yet",
         "hay_field_loss": "yields are hay in the bale; this tells only what was cut",
     }

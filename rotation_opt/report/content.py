@@ -12,6 +12,7 @@ from rotation_opt.report.annual_seed import seed_notes, seed_rows
 from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Page, Paragraph, Section
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
+from rotation_opt.report.patch_growth import patch_notes, patch_rows
 from rotation_opt.report.sources_page import MARKS, used_figures
 from rotation_opt.report.summary import AS_NOW, Reading, side_by_side
 from rotation_opt.report.wording import Wording, capital, sentence, share_range
@@ -157,9 +158,10 @@ def _summary(reading: Reading, columns: Sequence[Alternative]) -> Section:
         key="summary",
         title="Side by side",
         blocks=(
-            side_by_side(reading, columns, seed_rows(reading)),
+            side_by_side(reading, columns, (*patch_rows(reading), *seed_rows(reading))),
             Paragraph(text=NET_RETURN),
             Paragraph(text=WEED_ROOTS),
+            *patch_notes(reading, columns),
             *seed_notes(reading, columns),
         ),
     )

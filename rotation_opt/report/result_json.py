@@ -51,6 +51,11 @@ UNITS: Mapping[str, str] = {
     "reserve_share": "living root store where the weed stands, share of a full stand; low, likely, high",
     "annual_seed_times": "living seed of annual weeds in the soil as a multiple of today's, by weed; low, "
     "likely, high; first today, then after each harvest",
+    "patches_ha": "hectares that patches take if their edges spread, by weed, fields farmed to the end; low, "
+    "likely, high; first today, then after each year",
+    "seed_shed_per_m2": "sound seeds shed on each square metre of patch, by weed; low, likely, high; one a "
+    "year; an order of magnitude",
+    "seed_years": "years that seed of each creeping weed lives in the soil; low, likely, high",
     "years_to_target": "years until the target is met; low, likely, high; null = not within the plan",
     "proven_gap_share": "share by which a better plan could still exist; null = not known",
     "largest_difference": "in the unit given beside it",
@@ -92,6 +97,7 @@ def content(result: Result, tables: Tables) -> dict[str, Any]:
         "units": dict(UNITS),
         "farm": _farm(result),
         "start_burden_ha": result.start_burden_ha,
+        "seed_years": {weed: _low_likely_high(years) for weed, years in result.seed_years.items()},
         "alternatives": [_alternative(result, plan, words) for plan in result.alternatives],
         "differences": [
             {"between": list(pair), "other_crop_type_share": share}
@@ -153,10 +159,9 @@ def _alternative(result: Result, plan: Alternative, words: Wording) -> dict[str,
         "notes": list(plan.notes),
         "proven_gap_share": plan.proven_gap,
         "years_to_target": list(result.years_to_target.get(plan.key, (None, None, None))),
-        "annual_seed_times": {
-            weed: [_low_likely_high(values) for values in years]
-            for weed, years in result.annual_seed.get(plan.key, {}).items()
-        },
+        "annual_seed_times": _courses(result.annual_seed.get(plan.key, {})),
+        "patches_ha": _courses(figures.patches_ha),
+        "seed_shed_per_m2": _courses(figures.seed_shed_per_m2),
         "net_return": list(figures.net_return),
         "net_return_per_ha_year": figures.net_return_per_ha_year,
         "cash": list(figures.cash),
@@ -242,6 +247,10 @@ def _sources(tables: Tables) -> list[dict[str, Any]]:
 def _low_likely_high(values: Sequence[float]) -> dict[str, float]:
     low, likely, high = values
     return {"low": low, "likely": likely, "high": high}
+
+
+def _courses(by_weed: Mapping[str, Sequence[Sequence[float]]]) -> dict[str, list[dict[str, float]]]:
+    return {weed: [_low_likely_high(values) for values in years] for weed, years in by_weed.items()}
 
 
 def _by_name(amounts: Mapping[str, Sequence[float]]) -> dict[str, list[float]]:
