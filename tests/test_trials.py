@@ -13,6 +13,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import paste_trials
 import pytest
 from click.testing import CliRunner
 
@@ -28,6 +29,7 @@ from rotation_opt.trials import (
     Trial,
     TrialBench,
     TrialResult,
+    at_the_edge,
     log_errors,
     order_errors,
     orders_kept,
@@ -35,7 +37,7 @@ from rotation_opt.trials import (
     score,
 )
 from rotation_opt.trials.outcome import station_gain
-from rotation_opt.weeds.parameters import weed_parameters
+from rotation_opt.weeds.parameters import DYNAMIC, weed_parameters
 from rotation_opt.weeds.reserve import settle
 
 TABLES = tables.read()
@@ -568,6 +570,43 @@ def test_the_last_lines_say_how_good_the_match_is(
         assert entry.index("times off") < 120
         assert trial.why_missed[1:] in entry
         assert f"foretold {_percent(found.missed[list(MISSED).index(key)].study_left_out)}%" in entry, factor
+
+
+def test_developers_md_shows_what_the_command_prints(
+    printed: dict[int, str], results: tuple[TrialResult, ...]
+) -> None:
+    shown = paste_trials.pasted()
+    assert shown == paste_trials.printed(results, TABLES), "python tests/paste_trials.py pastes it anew"
+    # and that is the command's own text, but for two sections
+    lines = printed[100].splitlines()
+    assert [line for line in shown.splitlines() if line not in set(lines)] == []
+    for heading in ("Canada thistle", "Field bindweed", "Quackgrass", "Perennial sowthistle", "All together"):
+        assert f"\n{heading}" in shown
+
+
+def test_readme_says_how_well_outcomes_are_foretold(results: tuple[TrialResult, ...]) -> None:
+    found = score(results).study_left_out
+    text = " ".join((paste_trials.FILE.parent / "README.md").read_text(encoding="utf-8").split())
+    said = f"half of {found.outcomes} published outcomes come within a factor of {found.median_factor:.1f}"
+    assert said in text
+    assert f"{found.close:.0%} within 2.5;" in text
+
+
+def test_figures_at_the_edge_of_their_range_are_named(printed: dict[int, str]) -> None:
+    text = " ".join(printed[80].split())
+    edges = at_the_edge(TABLES, WEEDS)
+    for weed in WEEDS:
+        for name in DYNAMIC:
+            value = TABLES.draw("likely", weed, name)
+            figure = TABLES.figure("weed_parameter", weed, name)
+            assert figure.low is not None
+            assert figure.high is not None
+            inside = figure.low * 1.001 < value < figure.high * 0.999
+            assert inside != ((weed, name, value) in edges), (weed, name)
+            assert inside != (f"{name} {value:g}" in text.partition("at an edge of their range")[2]), (
+                weed,
+                name,
+            )
 
 
 def test_without_all_only_figures_are_printed() -> None:

@@ -11,7 +11,7 @@ from rotation_opt.report.blocks import Block, Entries, Entry, Grid, Page, Paragr
 from rotation_opt.report.sources_page import BASIS, NOT_PUBLISHED, citation
 from rotation_opt.report.wording import capital
 from rotation_opt.tables import Tables, Trial
-from rotation_opt.trials import CLOSE, Match, TrialResult, score
+from rotation_opt.trials import CLOSE, Match, TrialResult, at_the_edge, score
 
 WHAT_IT_IS = (
     "Each row is something that was done to a weed in a published trial, run here through the model in the "
@@ -61,7 +61,9 @@ def trials_page(results: Sequence[TrialResult], tables: Tables, *, everything: b
     sections = [section for section in sections if section.blocks]
     sections.append(Section(key="sources", title="Sources", blocks=(Entries(items=entries),)))
     sections.append(Section(key="reading", title="How to read this", blocks=(Paragraph(text=HOW_TO_READ),)))
-    sections.append(Section(key="together", title="All together", blocks=_together(results)))
+    sections.append(
+        Section(key="together", title="All together", blocks=_together(results, tables, everything))
+    )
     lead = [WHAT_IT_IS]
     if not everything:
         lead.append("Checks of order and what cannot be run are shown with --all.")
@@ -215,7 +217,7 @@ def _why(trial: Trial) -> str:
     return f"{capital(trial.reason)}.{said}"
 
 
-def _together(results: Sequence[TrialResult]) -> tuple[Block, ...]:
+def _together(results: Sequence[TrialResult], tables: Tables, everything: bool) -> tuple[Block, ...]:
     found = score(results)
     blocks: list[Block] = []
     if any(one.trial.counted for one in results):
@@ -236,11 +238,25 @@ def _together(results: Sequence[TrialResult]) -> tuple[Block, ...]:
             "tells how well they go together with the rest, not how well they are foretold."
         )
         blocks.append(Paragraph(text=text))
+    if everything and (text := _edges(results, tables)):
+        blocks.append(Paragraph(text=text))
     if found.missed:
         text = f"Missed by more than {CLOSE:g} times with the study left out (checks: as predicted):"
         entries = tuple(_missed(one) for one in found.missed)
         blocks += [Paragraph(text=text), Entries(items=entries)]
     return tuple(blocks)
+
+
+def _edges(results: Sequence[TrialResult], tables: Tables) -> str:
+    """Figures the trials would move further than their ranges allow."""
+    weeds = dict.fromkeys(one.trial.weed for one in results if one.trial.use == "fit")
+    found = []
+    for weed in weeds:
+        if edges := ", ".join(f"{name} {value:g}" for _, name, value in at_the_edge(tables, [weed])):
+            found.append(f"{tables.weeds[weed].name_uk}: {edges}")
+    if not found:
+        return ""
+    return f"Weed figures that the fit leaves at an edge of their range: {'; '.join(found)}."
 
 
 def _match(match: Match) -> tuple[str, str, str]:

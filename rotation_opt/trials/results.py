@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 
 from rotation_opt.tables import Tables, Trial
 from rotation_opt.trials.bench import TrialBench
-from rotation_opt.weeds.parameters import LIKELY, weed_parameters
+from rotation_opt.weeds.parameters import DYNAMIC, LIKELY, weed_parameters
 
 Array = NDArray[np.float64]
 
 CLOSE = 2.5  # a factor by which trials of one treatment differ between places and years: a fair match
 BAND = (0.1, 0.9)  # eight sets of figures in ten lie within what is printed as low to high
 _LEAST = 1e-12
+_EDGE = 1e-3  # the tables hold four figures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,6 +202,20 @@ def _match(factors: Iterable[float | None]) -> Match:
         return Match(outcomes=0, median_factor=float("nan"), close=float("nan"))
     close = float((known <= CLOSE).mean())
     return Match(outcomes=len(known), median_factor=float(np.median(known)), close=close)
+
+
+def at_the_edge(tables: Tables, weeds: Iterable[str]) -> tuple[tuple[str, str, float], ...]:
+    """Weed, figure and value of all likely figures that lie at an edge of their range.
+
+    The trials would move them further, which the literature does not allow: the model lacks something there.
+    """
+    found = []
+    for weed in weeds:
+        for name in DYNAMIC:
+            value, figure = tables.draw(LIKELY, weed, name), tables.figure("weed_parameter", weed, name)
+            if any(end is not None and abs(value / end - 1.0) <= _EDGE for end in (figure.low, figure.high)):
+                found.append((weed, name, value))
+    return tuple(found)
 
 
 def _result(trial: Trial, percent: Mapping[str, Array]) -> TrialResult:
