@@ -41,13 +41,14 @@ def outcome_of(fields: Fields, weeds: WeedParameters, parts: int) -> Outcome:
     first, last = int(fields.bud.min()) - COUNTING_DAYS, int(fields.bud.max())
     for day in range(index_of(FIRST_DAY), index_of(LAST_DAY) + 1):
         if day in wanted:
-            noted[day] = state.kept.copy(), state.added.copy(), state.shoots.copy()
+            noted[day] = state.kept.copy(), state.added.copy(), state.shoots
         if first <= day <= last:
             window = (fields.bud - COUNTING_DAYS <= day) & (day <= fields.bud)
-            better = window[:, None, None] & (state.shoots > best)
-            for k, values in enumerate((state.kept, state.added, state.shoots)):
+            shoots = state.shoots
+            better = window[:, None, None] & (shoots > best)
+            for k, values in enumerate((state.kept, state.added, shoots)):
                 np.copyto(count[k], values, where=better)
-            np.copyto(best, state.shoots, where=better)
+            np.copyto(best, shoots, where=better)
         if day == index_of(LAST_DAY):
             break
         disturb(state, fields.shoots_left[day][:, None], fields.store_left[day][:, None], weeds)
@@ -91,7 +92,7 @@ def station_gain(fields: Fields, weeds: WeedParameters, parts: int) -> Array:
     autumn = index_of(LAST_DAY)
     first = np.array([int((fields.place == n).argmax()) for n in range(len(fields.stations))])
     state = State.fresh((len(first), 1, len(weeds.draws)))
-    loss, leaves = np.empty((2, DAYS * parts, *state.shoots.shape))
+    loss, leaves = np.empty((2, DAYS * parts, *state.kept.shape))
     for day in range(autumn):
         weather = _weather(fields, day, first, parts)
         for part in range(parts):

@@ -1,22 +1,25 @@
 """The root reserve through a season, a day at a time for all programmes, weeds and draws together.
 
 With R the reserve (1 = undisturbed stand on 1 November), S the standing shoots as a share of what the root
-can raise, E the share that would stand undisturbed (E0 without the delay that inversion brings: shoots on
-their long way up live on the root too), A the heat the stand has had since its shoots came up,
-q the day's degree-days, T its mean temperature and t the share of full light the weed gets::
+can raise, E0 the share that would stand undisturbed (without the delay that inversion brings: shoots on their
+long way up live on the root too), q the day's degree-days, T its mean temperature and t the share of full
+light the weed gets::
 
-    dR = gain q sun h f(t) leaf(A) S R (1 - R/K)       leaves refill the store, less as the ground fills
-         - draw q E0 young(A) R                        a young stand lives on it
+    dR = gain q sun h f(t) leaf R (1 - R/K)            leaves refill the store, less as the ground fills
+         - draw q (E0 - green) R                       young shoots live on it
          - shoot_cost (new shoots) R                   each new set of shoots is paid from it
          - upkeep Q10^((T-10)/10) R                    living roots use it up
 
     sun = radiation of the day against midsummer
     h = leaf that the height of the shoots lets them carry, against full height
     f(t) = (t - light_dark) / (light_full - light_dark)    within 0..1
-    leaf(A) = (A - compensation_heat) / leaf_heat          within 0..1
-    young(A) = 1 - A / compensation_heat                   within 0..1
+    green = shoots past the turning point, leaf = half of those growing + all full grown
 
-Shoots do not depend on R (R only scales their number), so S and A are followed once for all starting
+Shoots pass through stages: young (three steps, together ``compensation_heat`` long in the mean), growing
+(``leaf_heat``), full grown. Work takes its share of every stage, so what a partial pass leaves goes on
+as it was. Passing on is by heat, linear, so a shoot taken and replaced is never further on than it was.
+
+Shoots do not depend on R (R only scales their number), so they are followed once for all starting
 reserves; and in ``u = 1/R`` the equation is linear. Each day is therefore solved exactly as
 ``u -> kept u + added``, and so is a whole season: from any reserve R it leaves::
 
@@ -76,32 +79,40 @@ class Surroundings:
     reserve_in_bud: Array
 
 
+YOUNG = 3  # steps of the young stage: shoots of one day reach the turning point within about half of its heat
+_GROWING, _GROWN = YOUNG, YOUNG + 1
+
+
 @dataclass(slots=True, kw_only=True)
 class State:
-    """Where all programmes stand, shape (G, W, D); changed in place by `step`.
+    """Where all programmes stand; changed in place by `disturb`, `grow_shoots` and `refill`.
 
     Attributes
     ----------
-    shoots, age : ndarray
-        S and A.
-    kept, added : ndarray
+    stages : ndarray (YOUNG + 2, G, W, D)
+        Shoots of each stage, as a share of what the root can raise.
+    kept, added : ndarray (G, W, D)
         Of ``u = 1/R``: the start `u` has become ``kept * u + added``.
     """
 
-    shoots: Array
-    age: Array
+    stages: Array
     kept: Array
     added: Array
 
     @classmethod
     def fresh(cls, shape: tuple[int, int, int]) -> State:
         """A bare stubble: no shoots, nothing gained or lost yet."""
-        return cls(shoots=np.zeros(shape), age=np.zeros(shape), kept=np.ones(shape), added=np.zeros(shape))
+        return cls(stages=np.zeros((YOUNG + 2, *shape)), kept=np.ones(shape), added=np.zeros(shape))
 
-    def begin(self, which: NDArray[np.int64], shoots: Array, age: Array) -> None:
-        """Start the programmes `which` today with these shoots (n, W) left of their old age (W, D)."""
-        self.shoots[which] = shoots[..., None]
-        self.age[which] = np.where(shoots[..., None] > 0.0, age, 0.0)
+    @property
+    def shoots(self) -> Array:
+        """S of the module text, (G, W, D)."""
+        return np.asarray(self.stages.sum(axis=0))
+
+    def begin(self, which: NDArray[np.int64], shoots: Array) -> None:
+        """Start the programmes `which` today with these full-grown shoots (n, W) left."""
+        self.stages[:, which] = 0.0
+        self.stages[_GROWN, which] = shoots[..., None]
         self.kept[which] = 1.0
         self.added[which] = 0.0
 
@@ -140,8 +151,7 @@ def disturb(state: State, shoots_left: Array, store_left: Array, weeds: WeedPara
     store_left : ndarray (G, W)
     weeds : WeedParameters
     """
-    state.shoots *= shoots_left[..., None]
-    state.age *= state.shoots > 0.0
+    state.stages *= shoots_left[..., None]
     if (store_left < 1.0).any():
         dead = (1.0 - store_left[..., None]) * (1.0 - weeds.fragment_regrowth)
         left = 1.0 - dead
@@ -182,41 +192,44 @@ def grow_shoots(
     loss : ndarray (G, W, D)
         Share of the reserve spent (in log).
     leaves : ndarray (G, W, D)
-        ``q leaf(A) S`` of the module text.
+        ``q leaf`` of the module text.
     """
     upkeep = weeds.upkeep * (weeds.upkeep_q10 ** ((warmth - _REFERENCE_C) / 10.0) * days)
+    stages = state.stages
     if not full.any():  # winter: no shoots, only upkeep
-        state.shoots.fill(0.0)
-        state.age.fill(0.0)
-        return upkeep + np.zeros_like(state.shoots), np.zeros_like(state.shoots)
-    missing = np.exp(-heat * waking[:, None] / weeds.regrow_heat)
-    before = np.minimum(state.shoots, target[..., None])
-    new = target[..., None] - before
-    half = new * (1.0 - np.sqrt(missing))  # up by the middle of the step
-    new *= 1.0 - missing
-    middle, shoots = before + half, before + new
-    old = state.age * before  # sum over shoots; those that come up gain half of the heat since
-    half *= 0.5
-    half += before
-    half *= 0.5 * heat
-    half += old
-    age = np.divide(half, middle, out=half, where=middle > 0.0)
-    before *= heat
-    old += before
-    old += (0.5 * heat) * new
-    np.divide(old, shoots, out=old, where=shoots > 0.0)
-    leaves = (age - weeds.compensation_heat) / weeds.leaf_heat
-    np.clip(leaves, 0.0, 1.0, out=leaves)
-    leaves *= middle
-    leaves *= heat
-    age /= -weeds.compensation_heat
-    age += 1.0
-    loss = np.maximum(age, 0.0, out=age)  # all shoots younger than the turning point live on the root
-    loss *= weeds.draw * (heat * full[:, None])
+        stages.fill(0.0)
+        return upkeep + np.zeros_like(state.kept), np.zeros_like(state.kept)
+    aim = target[..., None]
+    standing = stages.sum(axis=0)
+    if (standing > aim).any():  # frost ends shoots of all stages alike
+        stages *= np.minimum(1.0, np.divide(aim, standing, out=np.ones_like(standing), where=standing > 0.0))
+        np.minimum(standing, aim, out=standing)
+    leaves = 0.5 * stages[_GROWING]
+    leaves += stages[_GROWN]
+    green = stages[_GROWING] + stages[_GROWN]
+    onward = 1.0 - np.exp(-YOUNG * heat / weeds.compensation_heat)
+    grown = stages[_GROWING] * (1.0 - np.exp(-heat / weeds.leaf_heat))
+    stages[_GROWN] += grown
+    stages[_GROWING] -= grown
+    for stage in reversed(range(YOUNG)):
+        passed = stages[stage] * onward
+        stages[stage + 1] += passed
+        stages[stage] -= passed
+    new = aim - standing
+    new *= 1.0 - np.exp(-heat * waking[:, None] / weeds.regrow_heat)
+    stages[0] += new
+    # means of the step
+    leaves += 0.5 * stages[_GROWING]
+    leaves += stages[_GROWN]
+    leaves *= 0.5 * heat
+    green += stages[_GROWING]
+    green += stages[_GROWN]
+    loss = full[:, None] - 0.5 * green
+    np.maximum(loss, 0.0, out=loss)
+    loss *= weeds.draw * heat
     new *= weeds.shoot_cost
     loss += new
     loss += upkeep
-    state.shoots, state.age = shoots, old
     return loss, leaves
 
 
@@ -293,22 +306,22 @@ def run(
     )
     calendar = surroundings.calendar
     targets, kind = spring_targets(calendar, weeds, pressure.delay)
-    full_grown = weeds.compensation_heat + weeds.leaf_heat
     for day in range(int(pressure.start.min(initial=0)), int(note.max(initial=0)) + 1):
         if day in begins:
             which = begins[day]
-            state.begin(which, pressure.start_shoots[which][:, None] * calendar.target[day], full_grown)
+            state.begin(which, pressure.start_shoots[which][:, None] * calendar.target[day])
         for n, those in enumerate(notes):
             if day in those:
                 which = those[day]
                 noted[0, n, which] = state.kept[which]
                 noted[1, n, which] = state.added[which]
-                noted[2, n, which] = state.shoots[which]
+                noted[2, n, which] = state.stages[:, which].sum(axis=0)
         if first <= day <= last:
-            open_ = ((count_from <= day) & (day <= count_to))[..., None] & (state.shoots > best)
-            for k, values in enumerate((state.kept, state.added, state.shoots)):
+            shoots = state.shoots
+            open_ = ((count_from <= day) & (day <= count_to))[..., None] & (shoots > best)
+            for k, values in enumerate((state.kept, state.added, shoots)):
                 np.copyto(counted[k], values, where=open_)
-            np.copyto(best, state.shoots, where=open_)
+            np.copyto(best, shoots, where=open_)
         if day >= days:
             break
         if worked[day]:
