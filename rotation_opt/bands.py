@@ -2,8 +2,9 @@
 
 Plans are chosen with the likely weed figures in a usual year. What is printed beside it is a band: the same
 plans are followed with many sets of weed figures that explain the published trials about equally well, each
-through weather drawn anew for every year. The counted shoots are read with the same figures, so a set under
-which the stand is strong in roots starts strong.
+through weather drawn anew for every year, and with an error of each practice as large as that of the trials
+that a fit foretold without having seen their study (``season_error``). The counted shoots are read with the
+same figures, so a set under which the stand is strong in roots starts strong.
 """
 
 from __future__ import annotations
@@ -111,6 +112,7 @@ class Bands:
         rng = np.random.default_rng(_SEED)
         shape = (data.years, len(self._draw))
         self._weather = rng.choice(len(years), shape, p=[year.weight for year in years])
+        self._off = self._errors([programme.practice for programme in programmes], rng)
         self._growth = PatchGrowth(weeds, ground.climate, tables, len(self._draw))
         self._starts = {
             field.name: weed_start(
@@ -138,6 +140,15 @@ class Bands:
                 total += land.area_ha * weight @ start.autumn[:, self._draw]
         return three(total)
 
+    def _errors(self, practices: Sequence[str], rng: np.random.Generator) -> Array:
+        """Factor on what each season leaves, (seasons, W, K): one error for each practice and course."""
+        weeds = self._usual.weeds
+        spread = np.array([self._ground.tables.number("weed", weed, "season_error") for weed in weeds])
+        kinds, kind = np.unique(practices, return_inverse=True)
+        off = rng.normal(0.0, 1.0, (len(kinds), len(weeds), len(self._draw))) * spread[:, None]
+        off[..., 0] = 0.0
+        return np.asarray(np.exp(off)[kind])
+
     def _start(self, field: str) -> WeedStart:
         return self._starts[field]
 
@@ -160,15 +171,17 @@ class Bands:
         power, full = self._usual.shoot_power[:, self._draw], self._usual.shoots_full[:, self._draw]
         for year, pair in _seasons(data, land.history[-1], path):
             place, programmes[year] = self._place[pair], self._ground.programmes[pair]
-            end, late, count = (
-                (self._season(f"{when}growth", year, place), self._season(f"{when}crowding", year, place))
-                for when in ("", "autumn_", "count_")
+            autumn[year], counted, after = (
+                reserve_after(
+                    self._season(f"{when}growth", year, place) * off,
+                    self._season(f"{when}crowding", year, place) * off,
+                    before,
+                )
+                for when, off in (("autumn_", self._off[place]), ("count_", 1.0), ("", self._off[place]))
             )
-            autumn[year] = reserve_after(*late, before)
-            counted = reserve_after(*count, before)
             shoots[year] = full * self._season("count_shoots", year, place) * counted**power
             burden[year] = weight @ autumn[year]
-            before = reserve_after(*end, before)
+            before = after
         return BandCourse(
             autumn=autumn,
             shoots=shoots,
