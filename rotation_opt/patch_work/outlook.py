@@ -117,12 +117,14 @@ def patch_outlooks(farm: Farm, tables: Tables, *, field: str | None = None) -> t
         If a figure is missing.
     """
     land = Land.of(farm, tables)
-    return tuple(
+    found = tuple(
         _outlook(land, each, patch)
         for each in farm.fields
         if field in (None, each.name) and each.history and each.as_now and each.as_now[0]
         for patch in each.patches
     )
+    tables.read_figures.update(land.tables.read_figures)  # the tables fitted to the climate count apart
+    return found
 
 
 def refusal(practice: PatchPractice, patch: Patch, tables: Tables) -> str:
