@@ -370,7 +370,7 @@ def test_seed_is_told_roughly_with_the_years_it_lives() -> None:
     result = grown(14.0, seed=1867.0)
     *_, bullets = page.patch_notes(reading(result), result.alternatives[:1])
     assert bullets.items == (  # type: ignore[union-attr]
-        "C. thistle: A 2,000 (900 to 6,000); it lives in the soil for 20 years (3 to 30).",
+        "C. thistle: A 2,000 (900 to 6,000); seed lives 20 years (3 to 30) in the soil.",
     )
 
 

@@ -15,9 +15,9 @@ LEAST_SEED = 10.0  # seeds per m2 and year below which seed is not worth a word
 
 PATCHES = (
     "Patches at the end = the ground they may take, all fields together that are farmed to the end. "
-    "{rates}Patches worn down move less, in proportion to their roots. None gets smaller here: that its "
-    "roots go is told above. Each patch is taken as a circle; long or scattered ones may gain more, and "
-    "tillage that drags pieces of root can carry them further, but no figure for that was found."
+    "{rates}Patches worn down move less, in proportion to their roots. Here none gets smaller: the root "
+    "left in them is the first row. Each patch is taken as a circle; long or scattered ones may gain more, "
+    "and tillage that drags pieces of root can carry them further, but no figure for that was found."
 )
 SEED = (
     "Patches that flower shed seed: roughly so many sound seeds a year on each m2 of patch, mean of the "
@@ -101,7 +101,7 @@ def _seed(reading: Reading, plans: Sequence[Alternative], weed: str) -> str:
         return ""
     amounts = ", ".join(f"{reading.letter(plan)} {band(each, _rough)}" for plan, each in shed)
     life = reading.result.seed_years.get(weed)
-    years = f"; it lives in the soil for {_years(life)}" if life is not None else ""
+    years = f"; seed lives {_years(life)} in the soil" if life is not None else ""
     return f"{capital(reading.wording.weed_short(weed))}: {amounts}{years}."
 
 
