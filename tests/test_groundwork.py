@@ -15,9 +15,10 @@ from small_farm import TABLES, patch, small
 import rotation_opt
 from rotation_opt import tables as crop_tables
 from rotation_opt.annuals import annual_course, annual_loss
+from rotation_opt.bands import Bands
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay, weeds_of
-from rotation_opt.patch_growth import PatchGrowth, seed_years
+from rotation_opt.patch_growth import seed_years
 from rotation_opt.patch_work import patch_outlooks
 from rotation_opt.records import Farm, Outlet
 from rotation_opt.tables import Tables
@@ -100,10 +101,9 @@ def annuals_of(g: Groundwork) -> tuple[object, ...]:
     )
 
 
-def patches_of(g: Groundwork) -> tuple[object, ...]:
-    """What patches spread and shed with; asked for when plans have been chosen, so not in `lay`."""
-    weeds = weeds_of(g.farm)
-    return PatchGrowth(weeds, g.climate, g.tables, 3), seed_years(weeds, g.tables)
+def told_beside_plans(g: Groundwork) -> tuple[object, ...]:
+    """What is asked for once plans are chosen, so not in `lay`: their band, spread and seed of patches."""
+    return Bands(g, selection_data(g), []), seed_years(weeds_of(g.farm), g.tables)
 
 
 @cache
@@ -116,13 +116,12 @@ def read_in_earnest() -> frozenset[Key]:
     ]
     seen: set[Key] = set()
     for g in (open_ground(), *(lay(farm, own) for farm in farms)):
-        selection_data(g)
         annuals_of(g)
-        patches_of(g)
+        told_beside_plans(g)
         seen |= g.tables.read_figures
     spots = tuple(patch(0.001, 10.0, weed=weed) for weed in own.weeds)
     worked = open_farm()
-    patch_outlooks(replace(worked, fields=(replace(worked.fields[0], patches=spots),)), own)  # and all draws
+    patch_outlooks(replace(worked, fields=(replace(worked.fields[0], patches=spots),)), own)
     return frozenset(seen | own.read_figures)
 
 
