@@ -180,7 +180,7 @@ def test_todays_weeds_are_those_of_fields_that_are_farmed_to_the_end() -> None:
     leased = Plans(with_field(small(), "East", lease_end_year=2028))
     north = start["North"]
     assert Bands(leased.ground, leased.data, []).today()[1] == pytest.approx(
-        6.0 * float(north.infested_share @ north.autumn[:, 1])
+        6.0 * float(north.infested_share @ north.autumn[:, 0])
     )
 
 

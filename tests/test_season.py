@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from rotation_opt import tables as crop_tables
+from rotation_opt.bands import three
 from rotation_opt.climate import for_station
 from rotation_opt.errors import TableError
 from rotation_opt.records import CanopyPiece, DatedOperation, Programme
@@ -16,7 +17,8 @@ from rotation_opt.season import STARTS, Response, reserve_from_count, respond, t
 TABLES = crop_tables.read()
 BOONE = for_station("Boone IA", TABLES)
 WEEDS = ("creeping_thistle", "field_bindweed", "couch_grass", "perennial_sow_thistle")
-LIKELY = 1  # position of the likely draw
+LIKELY = TABLES.draws.index("likely")
+DRAWS = np.arange(len(TABLES.draws))
 
 
 def day(month: int, of_month: int) -> int:
@@ -85,18 +87,7 @@ ALONE = programme("alone")
 # ---------------------------------------------------------------- what the trade knows
 
 
-@pytest.mark.parametrize(
-    "reserve",
-    [
-        0.3,
-        pytest.param(
-            1.0,
-            marks=pytest.mark.xfail(
-                strict=True, reason="the densest stand: 5 % more than after spring wheat, which is plowed for"
-            ),
-        ),
-    ],
-)
+@pytest.mark.parametrize("reserve", [0.3, 1.0])
 def test_winter_wheat_leaves_less_thistle_than_spring_wheat(reserve: float) -> None:
     # common practice, no source: fall wheat beats spring wheat on thistle, whose rosettes come up under it
     fall = programme(
@@ -218,8 +209,7 @@ def resting_shoots(response: Response, pair: int, years: int = 12) -> float:
 
 
 def test_dense_thistle_holds_on_in_spring_cereals_without_inversion() -> None:
-    # common practice, no source: at rest still several shoots/m2 (3 and more are taken for several). With one
-    # stubble pass a year the model comes to about one shoot: it makes too much of stubble work (S18 below).
+    # common practice, no source: at rest still several shoots/m2 (3 and more are taken for several).
     assert resting_shoots(answer(spring_barley_after("chisel")), 0) >= 3.0
 
 
@@ -245,7 +235,7 @@ def test_a_row_crop_hoed_twice_does_not_clear_thistle_in_a_year() -> None:
         crops=(crop("soybean", day(5, 21), day(10, 5), row=0.76),),
         harvest=day(10, 5),
     )
-    left = answer(hoed).after(0, 0, np.arange(3), 1.0)
+    left = answer(hoed).after(0, 0, DRAWS, 1.0)
     assert (left > 0.1).all()
     assert (left < 0.9).all()
 
@@ -254,7 +244,7 @@ def test_a_season_of_tillage_every_three_weeks_depletes_much_but_does_not_finish
     # common practice, no source: "a season depletes much"; Penn State IWM (2017) has about three years for
     # the end. 3-25 % left after one season is our reading of "much, not all".
     work = tuple((day(5, 8) + 21 * k, "undercut") for k in range(8))
-    left = answer(programme("fallow", *work)).autumn_after(0, 0, np.arange(3), 1.0)
+    left = answer(programme("fallow", *work)).autumn_after(0, 0, DRAWS, 1.0)
     assert (left > 0.03).all()
     assert (left < 0.25).all()
 
@@ -297,16 +287,14 @@ def test_a_response_is_the_daily_course_itself_from_any_start() -> None:
     for start in (1e-4, 0.013, 0.4, 1.1):
         course = trace(work, BOONE, TABLES, "creeping_thistle", start)
         at_harvest = course.reserve[day(7, 25) - course.first_day]
-        assert response.after(1, 0, np.arange(3), start) == pytest.approx(at_harvest, rel=1e-9)
-        assert response.autumn_after(1, 0, np.arange(3), start) == pytest.approx(course.reserve[-1], rel=1e-9)
+        assert response.after(1, 0, DRAWS, start) == pytest.approx(at_harvest, rel=1e-9)
+        assert response.autumn_after(1, 0, DRAWS, start) == pytest.approx(course.reserve[-1], rel=1e-9)
 
 
 def test_the_tabulated_starts_agree_with_any_other_way_of_asking() -> None:
     response = answer(ALONE, programme("mown", (day(6, 10), "mow_leave")))
-    assert response.end_reserve.shape == (2, 4, 3, len(STARTS))
+    assert response.end_reserve.shape == (2, 4, len(DRAWS), len(STARTS))
     assert response.end_reserve[1, 2, LIKELY] == pytest.approx(response.after(1, 2, LIKELY, STARTS))
-    scaled = response.after_scaled(1, 2, LIKELY, response.scaled(2, LIKELY, STARTS))
-    assert response.unscaled(2, LIKELY, scaled) == pytest.approx(response.after(1, 2, LIKELY, STARTS))
     assert response.shoots_per_m2[1, 2, LIKELY] == pytest.approx(response.shoots_after(1, 2, LIKELY, STARTS))
     assert (np.diff(response.end_reserve, axis=-1) >= 0.0).all()
 
@@ -316,7 +304,7 @@ def test_programmes_with_the_same_work_are_simulated_once_and_order_does_not_mat
     response = answer(mown, ALONE, replace(mown, practice="the same"))
     assert response.group.tolist() == [0, 1, 0]
     turned = answer(ALONE, mown)
-    assert response.kept[0] == pytest.approx(turned.kept[1], rel=1e-12)
+    assert response.growth[0] == pytest.approx(turned.growth[1], rel=1e-12)
     assert response.light[0] == pytest.approx(turned.light[1], rel=1e-12)
 
 
@@ -329,9 +317,9 @@ def test_an_undisturbed_full_stand_shows_its_full_number_of_shoots() -> None:
 
 def test_a_count_turned_back_to_a_reserve_gives_the_count_again() -> None:
     response = answer(ALONE)
-    start = response.start_from_count(0, 0, np.arange(3), 20.0)
+    start = response.start_from_count(0, 0, DRAWS, 20.0)
     inside = (start > 0.0) & (start < response.reserve_cap[0])
-    again = response.shoots_after(0, 0, np.arange(3), start)
+    again = response.shoots_after(0, 0, DRAWS, start)
     assert again[inside] == pytest.approx(20.0)
 
 
@@ -358,9 +346,10 @@ def test_a_programme_outside_the_season_is_refused() -> None:
         answer(replace(ALONE, start_day=-300))
 
 
-def test_the_draws_bracket_the_likely_outcome() -> None:
+def test_twenty_sets_of_figures_stand_beside_the_likely_one_and_differ() -> None:
+    assert TABLES.draws == ("likely", *(f"d{number:02d}" for number in range(1, 21)))
     mown = programme("mown", (day(5, 20), "mow_leave"), (day(7, 1), "mow_leave"), harvest=300)
-    end = answer(mown).after(0, np.arange(4)[:, None], np.arange(3), 1.0)
-    assert TABLES.draws == ("low", "likely", "high")
-    assert (end[:, 0] < end[:, LIKELY]).all()
-    assert (end[:, LIKELY] < end[:, 2]).all()
+    end = answer(mown).after(0, np.arange(4)[:, None], DRAWS, 1.0)
+    assert (np.ptp(end, axis=1) > 0.01 * end[:, LIKELY]).all()
+    low, likely, high = three(end[0])
+    assert low <= likely <= high

@@ -21,7 +21,7 @@ from rotation_opt.weeds.yield_loss import loss_figures, share_lost
 
 TABLES = crop_tables.read()
 WEEDS = ("creeping_thistle", "field_bindweed", "couch_grass", "perennial_sow_thistle")
-PARAMETERS = weed_parameters(TABLES, WEEDS)
+PARAMETERS = weed_parameters(TABLES, WEEDS, ["likely", "d03", "d11"])  # few draws: quick tests
 BOONE = for_station("Boone IA", TABLES)
 AROUND = settle(BOONE, PARAMETERS)
 LONG_DAYS = np.full(SEASON_LENGTH, 16.0)

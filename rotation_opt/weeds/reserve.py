@@ -207,17 +207,19 @@ def grow_shoots(
     leaves = 0.5 * stages[_GROWING]
     leaves += stages[_GROWN]
     green = stages[_GROWING] + stages[_GROWN]
-    onward = 1.0 - np.exp(-YOUNG * heat / weeds.compensation_heat)
-    grown = stages[_GROWING] * (1.0 - np.exp(-heat / weeds.leaf_heat))
+    new = aim - standing
+    new *= 1.0 - np.exp(-heat * waking[:, None] / weeds.regrow_heat)
+    stages[0] += 0.5 * new
+    # shares of step over stage, so that a shoot spends the heat of a stage in it in the mean
+    onward = np.minimum(1.0, YOUNG * heat / weeds.compensation_heat)
+    grown = stages[_GROWING] * np.minimum(1.0, heat / weeds.leaf_heat)
     stages[_GROWN] += grown
     stages[_GROWING] -= grown
     for stage in reversed(range(YOUNG)):
         passed = stages[stage] * onward
         stages[stage + 1] += passed
         stages[stage] -= passed
-    new = aim - standing
-    new *= 1.0 - np.exp(-heat * waking[:, None] / weeds.regrow_heat)
-    stages[0] += new
+    stages[0] += 0.5 * new
     # means of the step
     leaves += 0.5 * stages[_GROWING]
     leaves += stages[_GROWN]
