@@ -41,7 +41,7 @@ class PatchGrowth:
     rate_m : ndarray (W, K)
         Edge of a patch at full strength. [m/yr]
     seeds : ndarray (W, K)
-        Sound seeds of a flowering shoot, over shoots of both sexes where there are two.
+        Sound seeds of a shoot that comes to its time, mean over such as bear seed and such as do not.
 
     Raises
     ------

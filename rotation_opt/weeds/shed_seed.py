@@ -107,7 +107,7 @@ def seeds_shed(
     in_flower : array_like
         Share of them that flowers, as from `share_in_flower`.
     seeds_per_shoot : array_like
-        Sound seeds of one flowering shoot, over shoots of both sexes where a weed has two.
+        Sound seeds of a shoot that comes to its time, mean over such as bear seed and such as do not.
     most_per_m2 : array_like
         A closed stand has no more, however many shoots there are; infinite where that is not known.
 
