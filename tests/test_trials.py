@@ -465,9 +465,6 @@ def test_no_outcome_waits_for_the_fit(results: tuple[TrialResult, ...]) -> None:
     assert not score(results).waiting
 
 
-@pytest.mark.xfail(
-    strict=True, reason="1.63: the weeds hold on in row crops now, and shade and mowing do less"
-)
 def test_half_of_the_outcomes_are_foretold_from_other_studies_within_1_6_times(
     results: tuple[TrialResult, ...],
 ) -> None:
@@ -503,29 +500,28 @@ def test_all_orders_are_kept(results: tuple[TrialResult, ...]) -> None:
 BROKEN = {
     "R07": 71.4,
     "R10": 61.8,
-    "S30c": 102,
+    "S30c": 103,
 }
 #: Outcomes foretold wrong by more than 2.5 times with their study left out (checks: as predicted), and by
 #: how much. The reasons stand in trials.csv, and ``rotation-opt trials`` prints them.
 MISSED = {
-    "S01": 2.6,
-    "S11": 68.5,
-    "S13": 5.76,
-    "S24": 23.1,
+    "S11": 68,
+    "S13": 5.61,
+    "S16": 2.63,
+    "S24": 20.7,
     "S36": 38.3,
 }
 #: Rows fitted to that come out more than twice too high or too low all the same, and by how much. J are
 #: judged, not published.
 FITTED_BADLY = {
     "J1": 2.01,
-    "J2": 3.22,
-    "J3": 4.96,
+    "J2": 3.19,
+    "J3": 4.62,
     "L2": 3.33,
     "L3": 6.67,
-    "S01": 2.6,
-    "S04": 2.26,
-    "S13": 5.62,
-    "S24": 38.1,
+    "S04": 2.24,
+    "S13": 5.6,
+    "S24": 37.9,
     "S26": 2.05,
     "S30": 2.49,
     "S36": 38.3,
@@ -576,17 +572,19 @@ def test_rows_that_are_fitted_badly_are_recorded_with_their_size(results: tuple[
 
 
 @pytest.fixture(scope="module")
-def printed() -> dict[int, str]:
-    said = {}
-    for width in (60, 80, 100, 120):
-        answer = CliRunner().invoke(cli.main, ["trials", "--all", "--width", str(width)])
-        assert answer.exit_code == 0, answer.output
-        said[width] = answer.output
-    return said
+def printed(results: tuple[TrialResult, ...]) -> dict[int, str]:
+    page = trials_page(results, TABLES, everything=True)
+    return {width: render(page, width) for width in (60, 80, 100, 120)}
+
+
+def test_the_command_prints_the_whole_page(printed: dict[int, str]) -> None:
+    answer = CliRunner().invoke(cli.main, ["trials", "--all", "--width", "100"])
+    assert answer.exit_code == 0, answer.output
+    assert answer.stdout == printed[100]
 
 
 @pytest.mark.parametrize("width", [60, 80, 100, 120])
-def test_the_command_prints_every_row_and_cuts_no_word(printed: dict[int, str], width: int) -> None:
+def test_every_row_is_printed_and_no_word_is_cut(printed: dict[int, str], width: int) -> None:
     lines = printed[width].splitlines()
     assert max(map(len, lines)) <= width
     first = [line.split()[0] for line in lines if line.split()]
