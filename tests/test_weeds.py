@@ -15,7 +15,16 @@ from rotation_opt.errors import TableError
 from rotation_opt.weeds.emergence import late_target, share_emerged, shoot_calendar
 from rotation_opt.weeds.parameters import WeedParameters, weed_parameters
 from rotation_opt.weeds.pressure import Pressure, light_course
-from rotation_opt.weeds.reserve import STEPS_A_DAY, Course, Surroundings, run, settle
+from rotation_opt.weeds.reserve import (
+    STEPS_A_DAY,
+    Course,
+    State,
+    Surroundings,
+    disturb,
+    grow_shoots,
+    run,
+    settle,
+)
 from rotation_opt.weeds.response import reserve_after as season_end
 from rotation_opt.weeds.yield_loss import loss_figures, share_lost
 
@@ -179,7 +188,82 @@ def test_a_denser_or_earlier_or_taller_crop_never_leaves_the_weed_more_light(see
     assert (light[:, 3] <= light[:, 1] + 1e-12).all()
 
 
+def course_in_the_open(daylength_h: float, low_left: np.ndarray, tall_left: np.ndarray | None = None):
+    bare = np.zeros((SEASON_LENGTH, 1))
+    return light_course(
+        bare,
+        bare,
+        low_left=low_left,
+        tall_left=tall_left,
+        start=np.zeros(1, dtype=np.int64),
+        heat=AROUND.heat,
+        daylength_h=np.full(SEASON_LENGTH, daylength_h),
+        calendar=AROUND.calendar,
+        weeds=PARAMETERS,
+    )
+
+
+def test_thistle_stays_a_rosette_with_little_leaf_in_short_days_and_bindweed_does_not_mind() -> None:
+    # stems of creeping thistle stretch in days of 14-16 h only (from memory; weed_figures.csv)
+    whole = np.ones((SEASON_LENGTH, 1))
+    day = index_of(220)
+    _, short, _ = course_in_the_open(12.0, whole)
+    _, long, _ = course_in_the_open(16.0, whole)
+    rosette = PARAMETERS.rosette_leaf + (1.0 - PARAMETERS.rosette_leaf) * (
+        PARAMETERS.rosette_height_m / PARAMETERS.height_m
+    )
+    assert short[day, 0, 0] == pytest.approx(rosette[0])
+    assert long[day, 0, 0] > 2.0 * short[day, 0, 0]
+    assert short[day, 0, 1] == pytest.approx(long[day, 0, 1])
+
+
+def test_tall_thistle_stems_bend_past_a_sweep_that_takes_all_rosettes() -> None:
+    # Weill (2013): sow-thistle is destroyed at 4-8 leaves, before stems bend past the sweep
+    low, tall = np.ones((SEASON_LENGTH, 1)), np.ones((SEASON_LENGTH, 1))
+    early, late = index_of(160), index_of(190)
+    low[[early, late]] = 0.0
+    tall[[early, late]] = 0.5
+    _, _, left = course_in_the_open(16.0, low, tall)
+    assert left[early, 0, 0] < 0.1
+    only_late = low.copy()
+    only_late[early] = 1.0
+    bent = tall.copy()
+    bent[early] = 1.0
+    _, _, left_late = course_in_the_open(16.0, only_late, bent)
+    assert 0.4 < left_late[late, 0, 0] <= 0.5
+    assert left[late, 0, 0] < left_late[late, 0, 0]  # the early pass kept the stems short
+    assert left_late[late, 0, 1] == 0.0  # bindweed has no stems to bend
+
+
 # ---------------------------------------------------------------- reserve
+
+
+def test_what_a_partial_pass_leaves_goes_on_as_it_was() -> None:
+    shape = (1, len(WEEDS), len(PARAMETERS.draws))
+    state = State.fresh(shape)
+    state.begin(np.zeros(1, dtype=np.int64), np.ones((1, len(WEEDS))))
+    half = np.full((1, len(WEEDS)), 0.5)
+    disturb(state, half, np.ones((1, len(WEEDS))), PARAMETERS)
+    full = np.ones(len(WEEDS))
+    _, leaves = grow_shoots(
+        state, 10.0, 18.0, target=full[None], full=full, waking=full, weeds=PARAMETERS, days=0.5
+    )
+    assert leaves == pytest.approx(np.full(shape, 0.5 * 10.0))  # half the leaf, none of it young again
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(1.0, 30.0))
+def test_shoots_spend_the_heat_of_their_stages_in_them_in_the_mean(heat: float) -> None:
+    shape = (1, len(WEEDS), len(PARAMETERS.draws))
+    state = State.fresh(shape)
+    state.stages[0] = 1.0  # all come up at once
+    full = np.ones(len(WEEDS))
+    waited = np.zeros(shape)
+    for _ in range(3000):
+        waited += heat * (1.0 - state.stages[-2:].sum(axis=0))
+        grow_shoots(state, heat, 18.0, target=full[None], full=full, waking=0 * full, weeds=PARAMETERS)
+    young = PARAMETERS.compensation_heat
+    assert waited == pytest.approx(np.maximum(young, 3 * heat)[None], rel=1e-6)
 
 
 def test_a_stand_left_alone_in_full_light_holds_its_own() -> None:

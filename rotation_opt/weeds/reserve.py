@@ -483,10 +483,11 @@ def holding_gain(loss: Array, leaves: Array, cap: Array) -> Array:
     for _ in range(_MOST_ROUNDS):
         low, high = np.where(now > 0.0, here, low), np.where(now > 0.0, high, here)
         slope = np.divide(now - was, here - before, out=np.zeros_like(now), where=here != before)
-        step = np.divide(-now, slope, out=np.zeros_like(now), where=slope < 0.0)
+        near = np.abs(now) < _CLOSE
+        step = np.divide(-now, slope, out=np.zeros_like(now), where=(slope < 0.0) & ~near)
         there = here + step
         outside = (slope >= 0.0) | (there <= low) | (there >= high)
-        before, was, here = here, now, np.where(outside & (np.abs(now) > _CLOSE), 0.5 * (low + high), there)
+        before, was, here = here, now, np.where(outside & ~near, 0.5 * (low + high), there)
         now = off(here)
         if not (np.abs(now) >= _CLOSE).any():
             break
