@@ -242,7 +242,8 @@ def whole(some: Sequence[Programme], climate: Climate, own: Tables, draws: Seque
     line("seconds of the processor", f"{processor:.1f}")
     line("largest memory, MB", f"{peak:,.0f}", held(peak, MEMORY_MOST_MB))
     line("numbers in the tables", f"{numbers:,}", f"from {len(response.starts)} starts")
-    line("node-steps, millions", f"{steps / 1e6:,.0f}", f"{steps / processor / 1e6:.0f} million a second")
+    rate = steps / processor
+    line("node-steps, millions", f"{steps / 1e6:,.0f}", f"{rate / 1e6:.0f} million a second")
     del response
 
     clock, processor, seeds = timed(lambda: annual_seasons([(one, None) for one in distinct], climate, own))
@@ -250,7 +251,7 @@ def whole(some: Sequence[Programme], climate: Climate, own: Tables, draws: Seque
     line("seconds by the clock", f"{clock:.1f}")
     line("seconds of the processor", f"{processor:.1f}")
     line("largest memory so far, MB", f"{peak_mb():,.0f}")
-    return steps / processor
+    return rate
 
 
 def side_by_side(
@@ -273,9 +274,7 @@ def side_by_side(
     print(f"The same steps as a plain loop, {len(handful)} seasons, {len(weeds)} weeds, {len(names)} sets")
     line("node-steps, millions a second", f"{slow / 1e6:.2f}")
     line("arrays, all seasons together", f"{rate / 1e6:.2f}", f"{rate / slow:.0f} times as fast")
-    line(
-        "arrays, these few seasons alone", f"{steps / few / 1e6:.2f}", f"{processor / few:.1f} times as fast"
-    )
+    line("arrays, these seasons alone", f"{steps / few / 1e6:.2f}", f"{processor / few:.1f} times as fast")
     line("largest relative difference", f"{off:.0e}", f"in growth and crowding; at most {ALIKE:.0e}")
     if not off <= ALIKE:
         raise SystemExit(f"the plain loop and the arrays differ by more than {ALIKE}")
