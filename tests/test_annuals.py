@@ -23,7 +23,7 @@ from rotation_opt.practices import dated_practices, field_calendar
 from rotation_opt.practices.dating import DatedPractice, date_practice
 from rotation_opt.records import Programme
 from rotation_opt.report.annual_seed import seed_notes, seed_rows
-from rotation_opt.report.blocks import Bullets
+from rotation_opt.report.blocks import Bullets, Paragraph
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording
 from rotation_opt.timetable import Timetable
@@ -497,25 +497,34 @@ def reading(**changes: object) -> Reading:
     return Reading(result, Wording(result.farm, fake_result.tables()))
 
 
-def test_the_page_tells_seed_of_each_weed_and_warns_where_it_rises_much() -> None:
+def test_the_page_tells_seed_of_each_weed_that_rises_and_warns_where_it_rises_much() -> None:
     shown = reading()
     plans = shown.result.alternatives
     rows = {label: [answer(plan) for plan in plans] for label, answer in seed_rows(shown)}
-    assert list(rows) == [
-        "Downy brome seed in the soil at the end, times today's",
-        "Lambsquarters seed in the soil at the end, times today's",
-    ]
-    brome, lambsquarters = rows.values()
-    assert brome == [
+    assert list(rows) == ["Downy brome seed at the end, times today's"]
+    assert rows["Downy brome seed at the end, times today's"] == [
         "under 0.1 (under 0.1 to 0.2)",
         "6.2 (1.5 to over 50)\nwatch this",
         "2.9 (0.5 to 9.0)",
         "under 0.1",
     ]
-    assert lambsquarters == ["0.8 (0.4 to 4.0)"] * 4
-    bullets = [block for block in seed_notes(shown, plans) if isinstance(block, Bullets)]
-    assert len(bullets) == 1 and len(bullets[0].items) == 1
+    note, *bullets = seed_notes(shown, plans)
+    assert isinstance(note, Paragraph)
+    # its seed comes to 0.8 times today's in every plan
+    assert "No plan is likely to raise seed of lambsquarters (" in note.text
+    assert [type(block) for block in bullets] == [Bullets]
+    assert len(bullets[0].items) == 1
     assert "Downy brome seed rises: 6.2 times in B: Most money" in bullets[0].items[0]
+
+
+@pytest.mark.parametrize(("times", "rows"), [(1.49, 0), (1.5, 1)])
+def test_seed_that_rises_half_again_in_one_plan_gets_a_row(times: float, rows: int) -> None:
+    course = ((1.0, 1.0, 1.0), (0.5, times, 9.0))
+    flat = ((1.0, 1.0, 1.0),) * 2
+    shown = reading(annual_seed={"as_now": {"brome": flat}, "balanced": {"brome": course}})
+    assert len(seed_rows(shown)) == rows
+    (note,) = seed_notes(shown, shown.result.alternatives)
+    assert ("No plan is likely to raise seed of downy brome" in note.text) is not bool(rows)  # type: ignore[union-attr]
 
 
 def test_the_page_says_nothing_of_annual_weeds_where_nothing_was_worked_out() -> None:

@@ -344,6 +344,15 @@ def test_a_row_tells_the_ground_today_and_at_the_end_to_two_figures() -> None:
     assert answer(result.alternatives[0]) == "16 (16 to 18)"
 
 
+def test_patches_that_gain_less_than_a_tenth_get_a_word_and_no_row() -> None:
+    result = grown(14.0)  # 15.4 ha in the high course: just a tenth
+    assert len(page.patch_rows(reading(result))) == 1
+    less = grown(13.9)
+    assert page.patch_rows(reading(less)) == []
+    (note,) = page.patch_notes(reading(less), less.alternatives)
+    assert note.text == "Patches of C. thistle gain less than a tenth in every plan."  # type: ignore[union-attr]
+
+
 def test_a_row_that_would_say_nothing_is_left_away_and_so_is_the_note() -> None:
     result = grown(14.0)
     same = tuple(
@@ -368,10 +377,8 @@ def test_the_note_gives_the_rate_of_each_weed_in_the_units_of_the_farm_and_marks
 
 def test_seed_is_told_roughly_with_the_years_it_lives() -> None:
     result = grown(14.0, seed=1867.0)
-    *_, bullets = page.patch_notes(reading(result), result.alternatives[:1])
-    assert bullets.items == (  # type: ignore[union-attr]
-        "C. thistle: A 2,000 (900 to 6,000); seed lives 20 years (3 to 30) in the soil.",
-    )
+    *_, note = page.patch_notes(reading(result), result.alternatives[:2])
+    assert "C. thistle A 2,000, B 2,000 (lives 20 years)." in note.text  # type: ignore[union-attr]
 
 
 def test_the_years_that_seed_lives_are_those_published() -> None:

@@ -8,43 +8,65 @@ from rotation_opt.records import Alternative, AnnualWeed
 from rotation_opt.report.blocks import Block, Bullets, Paragraph
 from rotation_opt.report.summary import NO_FIGURE, Reading
 from rotation_opt.report.wording import capital, percent
+from rotation_opt.words import listed
 
 MUCH = 3.0  # seed that rises more than so many times calls for a word of caution
+SHOWN = 1.5  # a weed whose seed rises less in every plan gets no row of its own
 WATCH = "watch this"
 MOST, LEAST = 50.0, 0.1  # beyond these the figure says nothing more
 
 SEED = (
-    "Seed of annual weeds = living seed in the soil after the last harvest as a multiple of today's, all "
-    "fields together that are farmed to the end. Nobody has counted it: the start is what is usual on land "
-    "without herbicides, and most figures behind it are judgement. It shows which way a plan pushes these "
-    "weeds and plays no part in choosing; yields and money do not know of it. Each weed stands for its kind: "
+    "Seed of annual weeds = living seed in the soil after the last harvest, fields farmed to the end. Nobody "
+    "has counted it and most figures behind it are judgement: read only which way a plan pushes these weeds. "
+    "Choice of plans, yields and money leave it out. "
 )
 
 
 def seed_rows(reading: Reading) -> list[tuple[str, Callable[[Alternative], str]]]:
-    """One row of the summary for each annual weed; none if the result says nothing of them."""
+    """One row of the summary for each annual weed whose seed rises under some plan."""
     return [
-        (
-            f"{capital(_name(reading, weed))} seed in the soil at the end, times today's",
-            _answer(reading, weed.key),
-        )
+        (f"{capital(_name(reading, weed))} seed at the end, times today's", _answer(reading, weed.key))
         for weed in _weeds(reading)
+        if _rises(reading, weed)
     ]
 
 
 def seed_notes(reading: Reading, plans: Sequence[Alternative]) -> list[Block]:
-    """What the rows mean, and a word of caution for each plan under which seed rises much."""
+    """What the rows mean, which weeds have none, and a word of caution where seed rises much."""
     weeds = _weeds(reading)
     if not weeds:
         return []
-    kinds = ", ".join(
-        f"{_name(reading, weed)} for {_group(reading, weed)}"
-        for weed in weeds
-        if _name(reading, weed) != _group(reading, weed)
+    shown = [weed for weed in weeds if _rises(reading, weed)]
+    others = [_with_kind(reading, weed) for weed in weeds if weed not in shown]
+    kinds = listed(
+        [
+            f"{_name(reading, weed)} for {_group(reading, weed)}"
+            for weed in shown
+            if _is_a_kind(reading, weed)
+        ],
+        "and",
     )
+    text = SEED if shown else ""
+    if kinds:
+        text += f"Each stands for its kind: {kinds}. "
+    if others:
+        text += f"No plan is likely to raise seed of {listed(others)} {SHOWN:g} times."
     cautions = tuple(filter(None, (_caution(reading, plans, weed) for weed in weeds)))
-    text = f"{SEED}{kinds}."
-    return [Paragraph(text=text), *([Bullets(items=cautions)] if cautions else [])]
+    return [Paragraph(text=text.strip()), *([Bullets(items=cautions)] if cautions else [])]
+
+
+def _rises(reading: Reading, weed: AnnualWeed) -> bool:
+    ends = (_end(reading, plan, weed.key) for plan in reading.result.alternatives)
+    return any(end is not None and end[1] >= SHOWN for end in ends)
+
+
+def _is_a_kind(reading: Reading, weed: AnnualWeed) -> bool:
+    return _name(reading, weed) != _group(reading, weed)
+
+
+def _with_kind(reading: Reading, weed: AnnualWeed) -> str:
+    name = _name(reading, weed)
+    return f"{name} ({_group(reading, weed)})" if _is_a_kind(reading, weed) else name
 
 
 def _caution(reading: Reading, plans: Sequence[Alternative], weed: AnnualWeed) -> str:

@@ -6,28 +6,28 @@ from collections.abc import Callable, Mapping, Sequence
 
 from rotation_opt import units
 from rotation_opt.records import Alternative, Figure
-from rotation_opt.report.blocks import Block, Bullets, Paragraph
+from rotation_opt.report.blocks import Block, Paragraph
 from rotation_opt.report.summary import NO_FIGURE, Reading
 from rotation_opt.report.wording import band, capital, mean, weed_figure
+from rotation_opt.words import listed
 
 Three = tuple[float, float, float]
 LEAST_SEED = 10.0  # seeds per m2 and year below which seed is not worth a word
+MUCH_GROUND = 1.1  # patches that may gain less than a tenth get no row of their own
 
 PATCHES = (
-    "Patches at the end = the ground they may take, all fields together that are farmed to the end. "
-    "{rates}Patches worn down move less, in proportion to their roots. Here none gets smaller: the root "
-    "left in them is the first row. Each patch is taken as a circle; long or scattered ones may gain more, "
-    "and tillage that drags pieces of root can carry them further, but no figure for that was found."
+    "Patches at the end = the ground they may take, fields farmed to the end. {rates}Worn-down patches move "
+    "less. None gets smaller here: the root left in them is the first row. Long or scattered patches, and "
+    "roots that tillage drags along, may gain more. "
 )
 SEED = (
-    "Patches that flower shed seed: roughly so many sound seeds a year on each m2 of patch, mean of the "
-    "years, from shoots that neither hoe, mower, stock nor harvest takes before. Crop shade is not counted, "
-    "and no new plants from it are in the figures above: look for seedlings, hoe or mow before flowers open."
+    "Patches that flower shed seed, roughly so many a year on each m2, perhaps several times more or less: "
+    "{shed}. No figure above counts new plants from it: hoe or mow before flowers open."
 )
 
 
 def patch_rows(reading: Reading) -> list[tuple[str, Callable[[Alternative], str]]]:
-    """One row of the summary for each weed whose patches gain ground that shows in two figures."""
+    """One row of the summary for each weed whose patches may gain a tenth of their ground or more."""
     words = reading.wording
     return [
         (
@@ -35,34 +35,39 @@ def patch_rows(reading: Reading) -> list[tuple[str, Callable[[Alternative], str]
             f"({weed_figure(_area(reading, today))} today)",
             _answer(reading, weed),
         )
-        for weed, today in _gaining(reading).items()
+        for weed, (today, most) in _gaining(reading).items()
+        if most >= MUCH_GROUND * today
     ]
 
 
 def patch_notes(reading: Reading, plans: Sequence[Alternative]) -> list[Block]:
     """What the rows mean, and how much seed the patches shed where they come to flower."""
-    gaining = _gaining(reading)
     blocks: list[Block] = []
+    gaining = _gaining(reading)
+    much = [weed for weed, (today, most) in gaining.items() if most >= MUCH_GROUND * today]
+    few = [reading.wording.weed_short(weed) for weed in gaining if weed not in much]
+    little = f"Patches of {listed(few, 'and')} gain less than a tenth in every plan." if few else ""
     if gaining:
-        blocks.append(Paragraph(text=PATCHES.format(rates=_rates(reading, tuple(gaining)))))
-    shed = tuple(filter(None, (_seed(reading, plans, weed) for weed in _weeds(reading))))
-    return [*blocks, Paragraph(text=SEED), Bullets(items=shed)] if shed else blocks
+        text = PATCHES.format(rates=_rates(reading, much)) if much else ""
+        blocks.append(Paragraph(text=f"{text}{little}".strip()))
+    shed = "; ".join(filter(None, (_seed(reading, plans, weed) for weed in _weeds(reading))))
+    return [*blocks, Paragraph(text=SEED.format(shed=shed))] if shed else blocks
 
 
 def _weeds(reading: Reading) -> list[str]:
     return list(dict.fromkeys(w for plan in reading.result.alternatives for w in plan.figures.patches_ha))
 
 
-def _gaining(reading: Reading) -> Mapping[str, float]:
-    """Weeds with a plan under which their ground rounds to more than today's, with today's. [ha]"""
+def _gaining(reading: Reading) -> Mapping[str, tuple[float, float]]:
+    """Weeds with a plan under which their ground rounds to more than today's: today's and the most. [ha]"""
     found = {}
     for weed in _weeds(reading):
         figures = (plan.figures.patches_ha for plan in reading.result.alternatives)
         courses = [each[weed] for each in figures if weed in each]
         today = courses[0][0][1]
-        before = weed_figure(_area(reading, today))
-        if any(weed_figure(_area(reading, ha)) != before for course in courses for ha in course[-1]):
-            found[weed] = today
+        most = max(max(course[-1]) for course in courses)
+        if weed_figure(_area(reading, most)) != weed_figure(_area(reading, today)):
+            found[weed] = (today, most)
     return found
 
 
@@ -90,19 +95,19 @@ def _rates(reading: Reading, weeds: Sequence[str]) -> str:
             parts.append(f"{reading.wording.weed_short(weed)} {said} {units.length_name(of)}{judged}")
     if not parts:
         return ""
-    return f"At full strength their edges move outward every year: {'; '.join(parts)}. "
+    return f"At full strength their edges move out every year: {'; '.join(parts)}. "
 
 
 def _seed(reading: Reading, plans: Sequence[Alternative], weed: str) -> str:
     """Seed that each plan lets fall, and how long it lives; empty where hardly any is shed."""
     courses = [(plan, plan.figures.seed_shed_per_m2.get(weed)) for plan in plans]
-    shed = [(plan, _mean(course)) for plan, course in courses if course]
-    if not any(each[1] >= LEAST_SEED for _, each in shed):
+    shed = [(plan, mean([likely for _, likely, _ in course])) for plan, course in courses if course]
+    if not any(likely >= LEAST_SEED for _, likely in shed):
         return ""
-    amounts = ", ".join(f"{reading.letter(plan)} {band(each, _rough)}" for plan, each in shed)
+    amounts = ", ".join(f"{reading.letter(plan)} {_rough(likely)}" for plan, likely in shed)
     life = reading.result.seed_years.get(weed)
-    years = f"; seed lives {_years(life)} in the soil" if life is not None else ""
-    return f"{capital(reading.wording.weed_short(weed))}: {amounts}{years}."
+    years = f" (lives {round(life[1])} years)" if life is not None else ""
+    return f"{reading.wording.weed_short(weed)} {amounts}{years}"
 
 
 def _rough(seeds: float) -> str:
@@ -114,24 +119,6 @@ def _rough(seeds: float) -> str:
     ('2,000', '40', 'under 1', '0')
     """
     return "under 1" if 0.0 < seeds < 0.5 else units.figure(seeds, 1)
-
-
-def _years(low_likely_high: Three) -> str:
-    """Years that seed lives, whole, with the range.
-
-    Examples
-    --------
-    >>> _years((3.0, 20.0, 30.0)), _years((3.7, 3.7, 4.0))
-    ('20 years (3 to 30)', '4 years')
-    """
-    low, likely, high = (f"{round(years)}" for years in low_likely_high)
-    return f"{likely} years" if low == high else f"{likely} years ({low} to {high})"
-
-
-def _mean(course: Sequence[Three]) -> Three:
-    """Mean of the years."""
-    low, likely, high = (mean(column) for column in zip(*course, strict=True))
-    return low, likely, high
 
 
 def _figure(reading: Reading, weed: str, quantity: str) -> Figure | None:
