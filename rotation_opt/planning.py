@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from rotation_opt.alternatives import Proposal, describe, distance, propose
+from rotation_opt.alternatives import AS_NOW, Draft, Proposal, describe, distance, propose
 from rotation_opt.annuals import annual_course
 from rotation_opt.arrays import SelectionData
 from rotation_opt.farm_arrays import selection_data
@@ -21,6 +21,10 @@ from rotation_opt.verify import recheck
 
 Tell = Callable[[str], None]
 LIKELY = 1  # place of the likely course of annual weeds, after the low one
+SEARCH = (
+    "The search for plans ends after a set time: another run or computer may show somewhat other plans. How "
+    "far they can be from the best stands beside them."
+)
 
 
 def plan(
@@ -202,5 +206,11 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
         "Costs are counted in the year of the harvest they are for. Field days are those of a median year.",
         "What the weeds left at the end will cost after the plan is not in the money.",
         *([f"Climate: {farm.climate_note}"] if farm.climate_note else []),
+        *([SEARCH] if any(_unproven(draft) for draft in proposal.drafts) else []),
         *proposal.notes,
     )
+
+
+def _unproven(draft: Draft) -> bool:
+    """Whether a plan was chosen by a search that its time cut short."""
+    return draft.key != AS_NOW and (draft.gap is None or draft.gap > 0.0)

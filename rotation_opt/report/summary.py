@@ -167,7 +167,7 @@ class Reading:
     def hired(self, plan: Alternative) -> str:
         hours = {machine: mean(by_year) for machine, by_year in plan.figures.hired_hours.items()}
         lines = [
-            f"{self.wording.machine(machine)} {f'{value:,.0f}' if value >= 0.95 else 'under 1'}"
+            f"{self.wording.machine(machine)} {f'{value:,.0f}' if value >= 0.95 else '<1'}"
             for machine, value in sorted(hours.items(), key=lambda each: -each[1])
             if value > 0.05
         ]
