@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,6 +18,7 @@ from rotation_opt.infestation import weed_start
 from rotation_opt.practices import DatedPractice, PracticeList, dated_practices, weed_stages
 from rotation_opt.records import CountedStand, Farm, Programme, SeasonCourse, SeasonRow, Stand
 from rotation_opt.season import Response, SeasonTrace, respond, trace
+from rotation_opt.season_error import reserve_with_error, season_errors
 from rotation_opt.tables import Tables
 from rotation_opt.timetable import Timetable
 from rotation_opt.varieties import fitted
@@ -27,9 +28,11 @@ Array = NDArray[np.float64]
 Three = tuple[float, float, float]
 
 FULL_STORE = 1.0  # reserve of an undisturbed stand: the start of every season shown here
+_THINNER = 0.5  # a second start: two tell a season's growth and crowding apart
 MOST_YEARS = 5  # weather years of a long record that seasons are followed in
 PASSES = frozenset({"tillage", "weeding", "mowing", "end_cover"})
 CUTS = frozenset({"cut", "grazing"})
+NO_ERROR = np.ones(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,10 +134,10 @@ class _Years:
         )
 
     def three(self, likely: float, courses: Sequence[Array]) -> Three:
-        """Low, likely and high of the courses of each year, (D,) each."""
+        """Low, likely and high of the courses of each year, any number of them."""
         return three(
             np.concatenate(
-                [[likely], *(np.tile(each, n) for each, n in zip(courses, self.times, strict=True))]
+                [[likely], *(np.tile(each.ravel(), n) for each, n in zip(courses, self.times, strict=True))]
             )
         )
 
@@ -157,7 +160,8 @@ def season_table(
     Returns
     -------
     tuple of SeasonRow
-        By weed, then in the order of the practices. Low to high covers weed figures and weather years.
+        By weed, then in the order of the practices. Low to high covers weed figures, weather years and the
+        error of a season.
     """
     setting = _Setting.of(farm, tables, field)
     bans = frozenset(ban for each in farm.fields if each.name == field for ban in each.bans)
@@ -178,6 +182,7 @@ def season_table(
     rows = []
     for w, key in enumerate(weeds):
         enough = _enough_light(setting.tables, key)
+        errors = season_errors(setting.tables, key, len(usual.draws))
         for place, programme in enumerate(programmes):
             rows.append(
                 SeasonRow(
@@ -189,7 +194,7 @@ def season_table(
                     light=float(usual.light[place, w]),
                     reserve_end=years.three(
                         _end(usual, place, w)[usual.draws.index(LIKELY)],
-                        [_end(response, place, w) for response in responses],
+                        [_end(response, place, w, errors) for response in responses],
                     ),
                     passes=_count(programme, PASSES, tables),
                     cuts=_count(programme, CUTS, tables),
@@ -239,9 +244,15 @@ def season_course(
     usual, likely = season.course, season.course.draws.index(LIKELY)
     last_day = usual.first_day + len(usual.light) - 1
     stages = weed_stages(setting.climate, setting.tables, key, farm.region)
-    reserves = [each.reserve(usual.first_day, last_day) for each in seasons]
+    errors = season_errors(setting.tables, key, len(usual.draws))
+    passed = _share_of_change(usual.reserve[:, likely])
+    reserves = [each.reserve(usual.first_day, errors, passed) for each in seasons]
     alone = [
-        years.three(season.alone[kind, likely], [each.alone[kind] for each in seasons]) for kind in range(3)
+        years.three(
+            _end(season.response, place, 0)[likely],
+            [_end(each.response, place, 0, errors) for each in seasons],
+        )
+        for place in range(1, len(season.response.pairs))
     ]
     return SeasonCourse(
         previous=programme.previous,
@@ -279,11 +290,15 @@ def season_course(
 
 @dataclass(frozen=True, slots=True)
 class _Season:
-    """One programme in one weather: its course, and what work and shade do each on its own."""
+    """One programme in one weather: its course, and what work and shade do each on its own.
+
+    The response holds the season itself, then that with neither work nor crop, with work alone and with shade
+    alone.
+    """
 
     course: SeasonTrace
+    thinner: Array  # (days, D) reserve from half a full store
     response: Response
-    alone: Array  # (3, D) reserve at the end with neither work nor crop, with work alone, with shade alone
     mean_light: float
     head_start_days: float | None
 
@@ -296,20 +311,48 @@ class _Season:
             replace(programme, operations=()),
         )
         response = setting.response(variants, (weed,))
+        full, thinner = (
+            trace(programme, setting.climate, setting.tables, weed, start, home=setting.home)
+            for start in (FULL_STORE, _THINNER)
+        )
         return cls(
-            trace(programme, setting.climate, setting.tables, weed, FULL_STORE, home=setting.home),
+            full,
+            thinner.reserve,
             response,
-            np.stack([_end(response, place, 0) for place in range(1, len(variants))]),
             float(response.light[0, 0]),
             _days(response.head_start_days[0, 0]),
         )
 
-    def reserve(self, first_day: int, last_day: int) -> Array:
-        """Reserve of each draw on these days, (days, D); full on the first, held after its own last."""
-        days = np.arange(first_day, last_day + 1) - self.course.first_day
-        found = np.array(self.course.reserve[np.clip(days, 0, len(self.course.reserve) - 1)])
-        found[0] = FULL_STORE
-        return found
+    def reserve(self, first_day: int, errors: Array, passed: Array) -> Array:
+        """Reserve on each day from the first, (days, E, D); full on the first, held after its own last.
+
+        Parameters
+        ----------
+        first_day : int
+        errors : ndarray (E, D)
+            Of the season as a whole.
+        passed : ndarray (days,)
+            How much of each error, in log, there is by each day.
+        """
+        days = np.arange(first_day, first_day + len(passed)) - self.course.first_day
+        known = np.clip(days, 0, len(self.course.reserve) - 1)
+        full, thinner = self.course.reserve[known], self.thinner[known]
+        full[0], thinner[0] = FULL_STORE, _THINNER
+        # 1/R of two starts: what is kept of a difference between them
+        kept = (1.0 / thinner - 1.0 / full) / (1.0 / _THINNER - 1.0 / FULL_STORE)
+        growth, crowding = 1.0 / kept, 1.0 / (kept * full) - 1.0 / FULL_STORE
+        off = errors ** passed[:, None, None]
+        return reserve_with_error(growth[:, None], crowding[:, None], FULL_STORE, off)
+
+
+def _share_of_change(reserve: Array) -> Array:
+    """How much of all that a season does to the roots, up and down, is done by each day, (days,)."""
+    change = np.abs(np.diff(np.log(reserve), prepend=np.log(FULL_STORE))) + _NO_CHANGE
+    change[0] = 0.0
+    return np.asarray(np.cumsum(change) / change.sum())
+
+
+_NO_CHANGE = 1e-12  # where nothing changes at all, every day counts alike
 
 
 def _counted(
@@ -342,21 +385,27 @@ def _counted(
         tables=setting.tables,
     ).reserve[weeds.index(weed)]
     draws, likely = np.arange(len(start)), season.course.draws.index(LIKELY)
-
-    def over_years(ask: Callable[[Response], Array]) -> Three:
-        return years.three(ask(season.response)[likely], [ask(each.response) for each in seasons])
+    errors = season_errors(setting.tables, weed, len(start))
+    end = season.response.autumn_after(0, 0, draws, start)
+    shoots = season.response.shoots_after(0, 0, draws, start)
 
     return CountedStand(
         field=land.name,
         start=three(np.concatenate([start[[likely]], start])),
-        end=over_years(lambda response: response.autumn_after(0, 0, draws, start)),
-        shoots_per_m2=over_years(lambda response: response.shoots_after(0, 0, draws, start)),
+        end=years.three(end[likely], [_end(each.response, 0, 0, errors, start) for each in seasons]),
+        # these stand before the season is over, as in the first year of a plan
+        shoots_per_m2=years.three(
+            shoots[likely], [each.response.shoots_after(0, 0, draws, start) for each in seasons]
+        ),
     )
 
 
-def _end(response: Response, place: int, weed: int) -> Array:
-    """Reserve of each draw in late autumn, from a full store, (D,)."""
-    return response.autumn_after(place, weed, np.arange(len(response.draws)), FULL_STORE)
+def _end(
+    response: Response, place: int, weed: int, errors: Array = NO_ERROR, start: Array | float = FULL_STORE
+) -> Array:
+    """Reserve of each draw in late autumn, by default from a full store, (D,); (E, D) with errors."""
+    growth, crowding = response.autumn_growth[place, weed], response.autumn_crowding[place, weed]
+    return reserve_with_error(growth, crowding, start, errors)
 
 
 def _stands(programme: Programme, last_day: int) -> Iterator[Stand]:

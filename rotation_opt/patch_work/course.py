@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from rotation_opt.climate import SEASON_LENGTH, SEASON_START, Climate, index_of
 from rotation_opt.records import Programme
+from rotation_opt.season_error import reserve_with_error
 from rotation_opt.tables import Tables
 from rotation_opt.weeds.parameters import WeedParameters
 from rotation_opt.weeds.pressure import Works
 from rotation_opt.weeds.reserve import LATE_AUTUMN_DAY, run, settle
-from rotation_opt.weeds.response import reserve_after
 
 Array = NDArray[np.float64]
 Stretch = tuple[Array, Array]  # growth and crowding, each (D,): R -> growth R / (1 + crowding R)
@@ -58,8 +58,9 @@ def follow(
     climate: Climate,
     tables: Tables,
     parameters: WeedParameters,
+    errors: Array | None = None,
 ) -> list[list[Array]]:
-    """Reserve of a patch on 1 November after each season of each path.
+    """Reserve of a patch on 1 November after each season of each path, each (D,), or (..., D) with errors.
 
     Parameters
     ----------
@@ -71,7 +72,10 @@ def follow(
     tables : Tables
     parameters : WeedParameters
         Of one weed, D draws.
+    errors : ndarray (..., D), optional
+        Factors that every season is off by; none if left out.
     """
+    off = np.ones_like(at_harvest) if errors is None else errors
     solved = iter(solve([year for path in paths for year in path], climate, tables, parameters))
     courses = []
     for path in paths:
@@ -79,8 +83,8 @@ def follow(
         after: list[Array] = []
         for _ in path:
             to_harvest, to_autumn = next(solved)
-            after.append(reserve_after(*to_autumn, reserve))
-            reserve = reserve_after(*to_harvest, reserve)
+            after.append(reserve_with_error(*to_autumn, reserve, off))
+            reserve = reserve_with_error(*to_harvest, reserve, off)
         courses.append(after)
     return courses
 

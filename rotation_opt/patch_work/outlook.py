@@ -14,6 +14,7 @@ from rotation_opt.patch_work.course import PatchYear, follow
 from rotation_opt.patch_work.seasons import Land
 from rotation_opt.records import DatedOperation, Farm, Field, Patch, PatchPractice
 from rotation_opt.season import respond
+from rotation_opt.season_error import season_errors
 from rotation_opt.tables import Tables
 from rotation_opt.weeds.parameters import LIKELY, WeedParameters, weed_parameters
 
@@ -32,7 +33,8 @@ class PatchSeason:
     Attributes
     ----------
     roots : tuple of float
-        Root reserve on 1 November as share of that before the first season: low, likely, high.
+        Root reserve on 1 November as share of that before the first season: low, likely, high. Low to high
+        covers weed figures and the error of a season, in mean weather.
     shoots_per_m2 : tuple of float
         Shoots that these roots could raise the next year: low, likely, high.
     hours : float
@@ -189,11 +191,13 @@ def _courses(
     at_harvest: Array,
     parameters: WeedParameters,
 ) -> list[list[Array]]:
-    """Reserve (D,) after each season: of the crops alone, then of each practice.
+    """Reserve (1 + E, D) after each season: of the crops alone, then of each practice.
 
+    The first row is without error; the others have the error of a season, the same in every season.
     Where shoots get through a cover they stand in full light with no crop; that share of the ground is
     followed beside what the cover keeps dark.
     """
+    errors = season_errors(land.tables, parameters.weeds[0], len(parameters.draws))
     through = [tuple(replace(year, covered=None) for year in path) for path in paths]
     courses = follow(
         [*paths, *through],
@@ -201,6 +205,7 @@ def _courses(
         climate=land.climate,
         tables=land.tables,
         parameters=parameters,
+        errors=np.concatenate([np.ones_like(errors[:1]), errors]),
     )
     gaps = [
         land.tables.number("patch", each.key, "gap_share") if each.kind == "cover" else 0.0 for each in worked
@@ -215,7 +220,7 @@ def _courses(
 
 @dataclass(frozen=True, slots=True)
 class _Left:
-    """Reserves (D,) on 1 November: before, and after each season."""
+    """Reserves on 1 November: before, (D,), and after each season, (1 + E, D) as in `_courses`."""
 
     parameters: WeedParameters
     before: Array
@@ -223,7 +228,7 @@ class _Left:
 
     def _likely_first(self, values: Array) -> Array:
         likely = self.parameters.draws.index(LIKELY)
-        return np.concatenate((values[[likely]], np.delete(values, likely)))
+        return np.concatenate((values[:1, likely], np.delete(values[1:], likely, axis=1).ravel()))
 
     def roots(self, season: int) -> Three:
         return three(self._likely_first(self.after[season] / self.before))

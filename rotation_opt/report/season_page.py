@@ -41,8 +41,9 @@ HOW_TO_READ = (
     "Passes = tillage, hoeing and mowing from the harvest before to its own harvest; cuts = of hay or green "
     "manure, and grazings.",
     "Roots left = living roots in late autumn, of a full stand at the harvest before: likely (low to high). "
-    "Low to high covers sets of weed figures that explain published trials about equally well, and cool to "
-    "warm years: eight in ten outcomes lie within.",
+    "Low to high covers sets of weed figures that explain published trials about equally well, cool to warm "
+    "years, and the error with which trials that the figures were not fitted to were foretold: eight in ten "
+    "outcomes lie within.",
 )
 
 
@@ -355,8 +356,10 @@ def _covered(course: SeasonCourse) -> str:
         weather = f"each in the weather of {_listed(names)} from your record, with the work on its days"
     return (
         f"Eight in ten courses lie from low to high. They come from {course.weed_figures} sets of weed "
-        f"figures that explain published trials about equally well, {weather}. Cover, shoots, light and the "
-        f"dates are drawn for mean weather.{_fitted(course)}"
+        f"figures that explain published trials about equally well, {weather}, and from the error with which "
+        "trials that the figures were not fitted to were foretold. That error counts in full at the end, "
+        "before then by how much of the change in the roots has happened. "
+        f"Cover, shoots, light and the dates are drawn for mean weather.{_fitted(course)}"
     )
 
 
