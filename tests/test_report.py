@@ -10,6 +10,7 @@ from pathlib import Path
 
 import fake_result
 import jsonschema
+import paste_plan
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -192,6 +193,14 @@ def test_the_readme_and_the_help_use_no_such_word_either():
     words = [text for command in helps for text in (command.help or "").split()]
     words += (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8").split()
     assert not {word.strip(".,;:()'\"`*").lower() for word in words} & set(NOT_FOR_GROWERS)
+
+
+def test_the_readme_shows_every_question_that_the_printout_answers():
+    lines = paste_plan.pasted().splitlines()
+    width = next(line.index("A: As now") for line in lines if line.startswith("Question"))
+    shown = " ".join(" ".join(line[:width] for line in lines).split())
+    for question in summary():
+        assert question in shown, "python tests/paste_plan.py pastes it anew"
 
 
 # ---------------------------------------------------------------- figures
