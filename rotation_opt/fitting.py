@@ -37,7 +37,7 @@ _FIRST, _ROUNDS, _EACH, _ELITE = (
 _WALKERS, _STEPS, _STRETCH = 48, 80, 2.0
 ORDER_SPREAD = 0.05  # log units beyond its limit at which a fact of the trade counts as badly broken
 ORDER_ROOM = 0.05  # and how near to its limit it begins to count
-_COARSE = 2  # steps a day while searching; what is printed is run with the usual number
+_COARSE = 1  # steps a day while searching; what is printed is run with the usual number
 
 
 class Report(Protocol):

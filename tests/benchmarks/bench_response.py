@@ -176,8 +176,8 @@ def one_course(
         heat = heats[day] / STEPS_A_DAY
         upkeep = of["upkeep"] * of["upkeep_q10"] ** ((warmths[day] - 10.0) / 10.0) / STEPS_A_DAY
         back = 1.0 - math.exp(-heat * wakings[day] / of["regrow_heat"])
-        onward = min(1.0, YOUNG * heat / of["compensation_heat"])
-        grown_on = min(1.0, heat / of["leaf_heat"])
+        young = YOUNG * heat / of["compensation_heat"]
+        stay, left_growing = math.exp(-young), math.exp(-heat / of["leaf_heat"])
         aim, full = targets[day], fulls[day]
         for _ in range(STEPS_A_DAY):
             standing = sum(stages)
@@ -188,14 +188,14 @@ def one_course(
             green = stages[YOUNG] + stages[YOUNG + 1]
             new = (aim - standing) * back
             stages[0] += 0.5 * new
-            passed = stages[YOUNG] * grown_on
-            stages[YOUNG + 1] += passed
-            stages[YOUNG] -= passed
-            for stage in reversed(range(YOUNG)):
-                passed = stages[stage] * onward
-                stages[stage + 1] += passed
-                stages[stage] -= passed
-            stages[0] += 0.5 * new
+            first, second, third, growing, grown = stages
+            before = first + second + third
+            third = (third + young * (second + 0.5 * young * first)) * stay
+            second = (second + young * first) * stay
+            first *= stay
+            came = before - first - second - third
+            still = growing * left_growing + came * math.sqrt(left_growing)
+            stages = [first + 0.5 * new, second, third, still, grown + growing + came - still]
             leaves = 0.5 * heat * (leaves + 0.5 * stages[YOUNG] + stages[YOUNG + 1])
             green = 0.5 * (green + stages[YOUNG] + stages[YOUNG + 1])
             loss = of["draw"] * heat * max(full - green, 0.0) + of["shoot_cost"] * new + upkeep
