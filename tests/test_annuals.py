@@ -511,7 +511,7 @@ def test_the_page_tells_seed_of_each_weed_that_rises_and_warns_where_it_rises_mu
     note, *bullets = seed_notes(shown, plans)
     assert isinstance(note, Paragraph)
     # its seed comes to 0.8 times today's in every plan
-    assert "No plan is likely to raise seed of lambsquarters (" in note.text
+    assert "No plan is likely to raise seed of these annual weeds 1.5 times: lambsquarters (" in note.text
     assert [type(block) for block in bullets] == [Bullets]
     assert len(bullets[0].items) == 1
     assert "Downy brome seed rises: 6.2 times in B: Most money" in bullets[0].items[0]
@@ -524,7 +524,7 @@ def test_seed_that_rises_half_again_in_one_plan_gets_a_row(times: float, rows: i
     shown = reading(annual_seed={"as_now": {"brome": flat}, "balanced": {"brome": course}})
     assert len(seed_rows(shown)) == rows
     (note,) = seed_notes(shown, shown.result.alternatives)
-    assert ("No plan is likely to raise seed of downy brome" in note.text) is not bool(rows)  # type: ignore[union-attr]
+    assert ("1.5 times: downy brome (" in note.text) is not bool(rows)  # type: ignore[union-attr]
 
 
 def test_the_page_says_nothing_of_annual_weeds_where_nothing_was_worked_out() -> None:

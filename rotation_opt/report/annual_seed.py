@@ -50,7 +50,7 @@ def seed_notes(reading: Reading, plans: Sequence[Alternative]) -> list[Block]:
     if kinds:
         text += f"Each stands for its kind: {kinds}. "
     if others:
-        text += f"No plan is likely to raise seed of {listed(others)} {SHOWN:g} times."
+        text += f"No plan is likely to raise seed of these annual weeds {SHOWN:g} times: {', '.join(others)}."
     cautions = tuple(filter(None, (_caution(reading, plans, weed) for weed in weeds)))
     return [Paragraph(text=text.strip()), *([Bullets(items=cautions)] if cautions else [])]
 

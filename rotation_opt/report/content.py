@@ -29,7 +29,7 @@ NET_RETURN = (
 )
 WEED_ROOTS = (
     "Weed roots = the living root store in late autumn, all fields together that are farmed to the end. "
-    "Plans are chosen by the likely roots of all years, the last year counting most: those of usual years. "
+    "Plans are chosen by the likely roots (usual years), all years counting and the last one most. "
     "Low to high = eight in ten courses, over other weed figures that fit published trials, cool and warm "
     "years, and the error with which trials not seen before are foretold; so the likely figure can lie near "
     "one end. In a hoed crop shoots are counted after the hoe: there the roots tell more."
