@@ -441,7 +441,7 @@ def test_pools_handed_on_keep_the_plans_found_before() -> None:
 
 
 def test_column_generation_agrees_with_listing_on_a_farm_too_large_to_start_with_a_list() -> None:
-    data = random_data(8, fields=3, years=4, practices=12, tight=0.2, weeds=2)
+    data = random_data(10, fields=3, years=4, practices=12, tight=0.2, weeds=2)
     pools = [exhaustive(data, field) for field in range(len(data.fields))]
     assert max(len(pool) for pool in pools) > 1500
     program = Program(data, data.limits)

@@ -500,28 +500,28 @@ def test_all_orders_are_kept(results: tuple[TrialResult, ...]) -> None:
 BROKEN = {
     "R07": 71.4,
     "R10": 61.8,
-    "S30c": 103,
+    "S30c": 102,
 }
 #: Outcomes foretold wrong by more than 2.5 times with their study left out (checks: as predicted), and by
 #: how much. The reasons stand in trials.csv, and ``rotation-opt trials`` prints them.
 MISSED = {
-    "S11": 68,
-    "S13": 5.61,
-    "S16": 2.63,
-    "S24": 20.7,
+    "S11": 90.8,
+    "S13": 5.17,
+    "S16": 2.87,
+    "S24": 20.8,
     "S36": 38.3,
 }
 #: Rows fitted to that come out more than twice too high or too low all the same, and by how much. J are
 #: judged, not published.
 FITTED_BADLY = {
-    "J1": 2.01,
+    "J1": 2.09,
     "J2": 3.19,
-    "J3": 4.62,
+    "J3": 4.59,
     "L2": 3.33,
     "L3": 6.67,
-    "S04": 2.24,
-    "S13": 5.6,
-    "S24": 37.9,
+    "S04": 2.21,
+    "S13": 5.2,
+    "S24": 38,
     "S26": 2.05,
     "S30": 2.49,
     "S36": 38.3,
