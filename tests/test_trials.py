@@ -38,7 +38,7 @@ from rotation_opt.trials import (
 )
 from rotation_opt.trials.outcome import station_gain
 from rotation_opt.weeds.parameters import DYNAMIC, weed_parameters
-from rotation_opt.weeds.reserve import settle
+from rotation_opt.weeds.reserve import STEPS_A_DAY, settle
 
 TABLES = tables.read()
 TRIALS = TABLES.trials
@@ -295,7 +295,7 @@ def test_the_bench_says_what_the_season_room_says_day_by_day(key: str) -> None:
 @pytest.mark.parametrize("weed", WEEDS)
 def test_all_stations_together_hold_the_stand_as_each_one_does_by_itself(weed: str) -> None:
     place, figures = bench(weed), weed_parameters(TABLES, [weed])
-    together = station_gain(place.fields, figures, 4)[:, 0]
+    together = station_gain(place.fields, figures, STEPS_A_DAY)[:, 0]
     for n, station in enumerate(place.fields.stations):
         assert together[n] == pytest.approx(settle(for_station(station, TABLES), figures).gain[0], rel=1e-7)
 
