@@ -23,9 +23,9 @@ from rotation_opt.patch_growth import PatchGrowth
 from rotation_opt.practices import dated_practices
 from rotation_opt.records import Programme
 from rotation_opt.season import respond
+from rotation_opt.season_error import reserve_with_error
 from rotation_opt.timetable import Timetable
 from rotation_opt.weeds.parameters import LIKELY
-from rotation_opt.weeds.response import reserve_after
 
 Array = NDArray[np.float64]
 Three = tuple[float, float, float]
@@ -168,14 +168,17 @@ class Bands:
         before = start.reserve[:, self._draw]
         programmes: list[Programme | None] = [None] * data.years
         weight = land.area_ha * data.burden_weight * start.infested_share
+        cap = self._usual.reserve_cap[:, self._draw]
         power, full = self._usual.shoot_power[:, self._draw], self._usual.shoots_full[:, self._draw]
         for year, pair in _seasons(data, land.history[-1], path):
             place, programmes[year] = self._place[pair], self._ground.programmes[pair]
             autumn[year], counted, after = (
-                reserve_after(
-                    self._season(f"{when}growth", year, place) * off,
-                    self._season(f"{when}crowding", year, place) * off,
+                reserve_with_error(
+                    self._season(f"{when}growth", year, place),
+                    self._season(f"{when}crowding", year, place),
                     before,
+                    off,
+                    cap=cap,
                 )
                 for when, off in (("autumn_", self._off[place]), ("count_", 1.0), ("", self._off[place]))
             )

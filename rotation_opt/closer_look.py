@@ -342,7 +342,8 @@ class _Season:
         kept = (1.0 / thinner - 1.0 / full) / (1.0 / _THINNER - 1.0 / FULL_STORE)
         growth, crowding = 1.0 / kept, 1.0 / (kept * full) - 1.0 / FULL_STORE
         off = errors ** passed[:, None, None]
-        return reserve_with_error(growth[:, None], crowding[:, None], FULL_STORE, off)
+        cap = self.response.reserve_cap[0]
+        return reserve_with_error(growth[:, None], crowding[:, None], FULL_STORE, off, cap=cap)
 
 
 def _share_of_change(reserve: Array) -> Array:
@@ -405,7 +406,7 @@ def _end(
 ) -> Array:
     """Reserve of each draw in late autumn, by default from a full store, (D,); (E, D) with errors."""
     growth, crowding = response.autumn_growth[place, weed], response.autumn_crowding[place, weed]
-    return reserve_with_error(growth, crowding, start, errors)
+    return reserve_with_error(growth, crowding, start, errors, cap=response.reserve_cap[weed])
 
 
 def _stands(programme: Programme, last_day: int) -> Iterator[Stand]:

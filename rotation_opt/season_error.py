@@ -44,15 +44,20 @@ def season_errors(tables: Tables, weed: str, draws: int) -> Array:
     return np.asarray(np.exp(np.random.default_rng(_SEED).normal(0.0, spread, (ERRORS_A_DRAW, draws))))
 
 
-def reserve_with_error(growth: Array, crowding: Array, reserve: Array | float, errors: Array) -> Array:
+def reserve_with_error(
+    growth: Array, crowding: Array, reserve: Array | float, errors: Array | float, *, cap: Array
+) -> Array:
     """Reserve after a season that is off by these factors: growth and crowding are off alike.
 
-    So a dense stand comes no nearer to the cap than the season lets any stand come.
+    So a dense stand comes no nearer to the cap than the season lets any stand come. A season that crowds
+    nobody could be off by so much that the cap is passed; there it ends at the cap.
 
     Parameters
     ----------
     growth, crowding, reserve
         As in `reserve_after`, each (D,) or a number.
     errors : ndarray (..., D)
+    cap : ndarray (D,)
+        K, the reserve that cannot be exceeded.
     """
-    return reserve_after(growth * errors, crowding * errors, reserve)
+    return np.asarray(np.minimum(reserve_after(growth * errors, crowding * errors, reserve), cap))

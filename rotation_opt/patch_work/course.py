@@ -75,7 +75,7 @@ def follow(
     errors : ndarray (..., D), optional
         Factors that every season is off by; none if left out.
     """
-    off = np.ones_like(at_harvest) if errors is None else errors
+    off, cap = np.ones_like(at_harvest) if errors is None else errors, parameters.reserve_cap[0]
     solved = iter(solve([year for path in paths for year in path], climate, tables, parameters))
     courses = []
     for path in paths:
@@ -83,8 +83,8 @@ def follow(
         after: list[Array] = []
         for _ in path:
             to_harvest, to_autumn = next(solved)
-            after.append(reserve_with_error(*to_autumn, reserve, off))
-            reserve = reserve_with_error(*to_harvest, reserve, off)
+            after.append(reserve_with_error(*to_autumn, reserve, off, cap=cap))
+            reserve = reserve_with_error(*to_harvest, reserve, off, cap=cap)
         courses.append(after)
     return courses
 
