@@ -1,6 +1,7 @@
 """One season for its own sake, on the shipped tables and the demo farm."""
 
 import dataclasses
+import math
 import re
 
 import pytest
@@ -93,6 +94,59 @@ def test_low_to_high_covers_cool_and_warm_years_on_their_own_days(courses):
     low, likely, high = courses["spring_barley"].reserve[-1]
     assert high - low > 0.02  # an early and a late spring are not the same to the thistle
     assert low < likely < high
+
+
+def test_the_band_of_the_drawn_year_ends_as_that_of_the_ranking(rows, courses):
+    by_key = {row.practice: row for row in rows}
+    for key, course in courses.items():
+        if course.harvest_day < 275:  # else a cool year has its own end, after that of the drawn year
+            assert course.reserve[-1] == pytest.approx(by_key[key].reserve_end, rel=1e-6), key
+
+
+def with_error(spread):
+    return TABLES.with_change("weed", "creeping_thistle", "season_error", spread)
+
+
+@pytest.fixture(scope="module")
+def by_error(farm):
+    """The same season with no error, with some, and with much."""
+    return [
+        closer_look.season_course(farm, "spring_barley", with_error(spread), weed="creeping_thistle")
+        for spread in (0.0, 0.3, 0.6)
+    ]
+
+
+def test_a_larger_error_of_a_season_makes_a_wider_band_and_moves_nothing_likely(by_error):
+    for of in ("left_alone", "work_alone", "shade_alone", "reserve"):
+        figures = [getattr(course, of) for course in by_error]
+        ends = [each[-1] if of == "reserve" else each for each in figures]
+        lows, likely, highs = zip(*ends, strict=True)
+        assert lows[0] > lows[1] > lows[2], of
+        assert highs[0] < highs[1] < highs[2], of
+        assert likely[1:] == pytest.approx(likely[:1] * 2, rel=1e-12), of
+    days = [[day[1] for day in course.reserve] for course in by_error]
+    assert days[2] == pytest.approx(days[0], rel=1e-12)
+
+
+def test_the_error_builds_up_as_the_season_changes_the_roots(by_error):
+    without, _, much = ([math.log(high / low) for low, _, high in course.reserve] for course in by_error)
+    assert much[0] == pytest.approx(0.0, abs=1e-12)
+    more = [wide - narrow for wide, narrow in zip(much, without, strict=True)]
+    assert min(more) > -0.05
+    winter = -by_error[0].first_day  # 1 January: little has happened to the roots
+    assert more[winter] < 0.6 * more[-1]
+    assert more[-1] > 0.3
+
+
+def test_no_error_lets_more_stand_than_the_cap(farm):
+    most = max(TABLES.draw(draw, "creeping_thistle", "reserve_cap") for draw in TABLES.draws)
+    for row in closer_look.season_table(farm, with_error(2.0), weed="creeping_thistle"):
+        assert row.reserve_end[2] <= most
+
+
+def test_asked_twice_the_band_is_the_same(farm, courses):
+    again = closer_look.season_course(farm, "spring_barley", TABLES, weed="creeping_thistle")
+    assert again == courses["spring_barley"]
 
 
 def test_the_head_start_is_the_days_from_dark_to_half_the_shoots_being_up(courses):

@@ -140,6 +140,30 @@ def test_work_after_the_harvest_is_not_lost_between_two_seasons():
     assert [day - 365 for day in late] == [event.day for event in second.taken if event.day < 0]
 
 
+def with_error(spread: float) -> dict[str, patch_work.PatchOption]:
+    return options_of(one_patch(), TABLES.with_change("weed", "creeping_thistle", "season_error", spread))
+
+
+def test_a_larger_error_of_a_season_makes_a_wider_range_more_so_after_two_and_moves_nothing_likely():
+    found = [with_error(spread) for spread in (0.0, 0.3, 0.6)]
+    for work in ("", "tarp", "dig_two", "pull_bud"):
+        wide = []
+        for options in found:
+            first, second = (np.log(each.roots[2] / each.roots[0]) for each in options[work].seasons)
+            wide.append((first, second))
+            for season in (1, 2):
+                assert likely(options[work], season) == pytest.approx(likely(found[0][work], season))
+        for season in (0, 1):
+            assert wide[0][season] < wide[1][season] < wide[2][season], work
+    # under plastic little crowding is left to hold the error of the first season down in the second
+    tarp = found[1]["tarp"].seasons
+    assert np.log(tarp[1].roots[2] / tarp[1].roots[0]) > 1.3 * np.log(tarp[0].roots[2] / tarp[0].roots[0])
+
+
+def test_the_range_is_the_same_every_time(thistle):
+    assert options_of(one_patch()) == thistle
+
+
 # ---------------------------------------------------------------- what it takes
 
 

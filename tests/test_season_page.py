@@ -252,6 +252,17 @@ def test_it_is_said_what_low_to_high_covers(weathers, said):
     shown = text_of(course_page(fake_result.season_course(weathers=weathers), WORDS))
     assert said in shown
     assert "21 sets of weed figures" in shown
+    assert "the error with which trials that the figures were not fitted to were foretold" in shown
+
+
+def test_the_ranking_says_what_low_to_high_covers():
+    shown = text_of(season_page(fake_result.season_rows(), WORDS))
+    for cause in (
+        "sets of weed figures that explain published trials about equally well",
+        "cool to warm years",
+        "the error with which trials that the figures were not fitted to were foretold",
+    ):
+        assert cause in shown
 
 
 def test_another_line_that_the_trials_speak_for_is_named():
