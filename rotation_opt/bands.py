@@ -112,7 +112,7 @@ class Bands:
         rng = np.random.default_rng(_SEED)
         shape = (data.years, len(self._draw))
         self._weather = rng.choice(len(years), shape, p=[year.weight for year in years])
-        self._off = self._errors([programme.practice for programme in programmes], rng)
+        self._off = self._errors([programme.practice for programme in programmes])
         self._growth = PatchGrowth(weeds, ground.climate, tables, len(self._draw))
         self._starts = {
             field.name: weed_start(
@@ -140,14 +140,22 @@ class Bands:
                 total += land.area_ha * weight @ start.autumn[:, self._draw]
         return three(total)
 
-    def _errors(self, practices: Sequence[str], rng: np.random.Generator) -> Array:
-        """Factor on what each season leaves, (seasons, W, K): one error for each practice and course."""
+    def _errors(self, practices: Sequence[str]) -> Array:
+        """Factor on what each season leaves, (seasons, W, K): one error for each practice and course.
+
+        By the name of the practice, so that a plan has the same band whatever plans stand beside it.
+        """
         weeds = self._usual.weeds
         spread = np.array([self._ground.tables.number("weed", weed, "season_error") for weed in weeds])
-        kinds, kind = np.unique(practices, return_inverse=True)
-        off = rng.normal(0.0, 1.0, (len(kinds), len(weeds), len(self._draw))) * spread[:, None]
-        off[..., 0] = 0.0
-        return np.asarray(np.exp(off)[kind])
+        off = {
+            practice: np.random.default_rng([_SEED, *practice.encode()]).normal(
+                size=(len(weeds), len(self._draw))
+            )
+            for practice in set(practices)
+        }
+        errors = np.stack([off[practice] for practice in practices]) * spread[:, None]
+        errors[..., 0] = 0.0
+        return np.asarray(np.exp(errors))
 
     def _start(self, field: str) -> WeedStart:
         return self._starts[field]
