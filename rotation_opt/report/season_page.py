@@ -368,9 +368,9 @@ def _fitted(course: SeasonCourse) -> str:
     if abs(course.fitted_light[1] - course.enough_light) <= SAME_LIGHT:
         return ""
     return (
-        f" The line at {percent(course.enough_light)} is a published one: head start and the height of the "
-        "weed go by it. The sets of weed figures have the roots gain less from "
-        f"{share_range(course.fitted_light)} of full light down."
+        f" The line at {percent(course.enough_light)} was judged from what is published on thistle, before "
+        "any fit: head start and the height of the weed go by it. The sets of weed figures have the roots "
+        f"gain less from {share_range(course.fitted_light)} of full light down."
     )
 
 
