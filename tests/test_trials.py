@@ -446,7 +446,7 @@ def test_an_outcome_fitted_to_but_not_yet_left_out_is_named_and_not_counted_as_f
     assert "Not yet left out in turn, as the fit was not repeated since: S25." in page
 
 
-def test_low_to_high_is_the_band_of_the_plans(results: tuple[TrialResult, ...]) -> None:
+def test_low_to_high_holds_the_same_share_as_the_band_of_a_plan(results: tuple[TrialResult, ...]) -> None:
     assert BAND == bands.BAND
     weed = "couch_grass"
     place = bench(weed)

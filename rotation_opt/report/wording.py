@@ -144,10 +144,6 @@ class Wording:
         text = f"{tonnes:,.1f} t" if record is None else units.amount_text(tonnes, record, self.farm.units)
         return f"{text}s" if text.endswith(" ton") else text
 
-    def crop_yield(self, t_ha: float, crop: str) -> str:
-        record = self.tables.crops.get(crop)
-        return f"{t_ha:.1f} t/ha" if record is None else units.yield_text(t_ha, record, self.farm.units)
-
     def weed_area(self, low_likely_high: Sequence[float]) -> str:
         """Area of full-strength stand with its unit: likely, then the range, as weed figures are written."""
         return f"{band([units.area(ha, self.farm.units) for ha in low_likely_high])} {self.area_unit}"

@@ -28,8 +28,10 @@ reserves; and in ``u = 1/R`` the equation is linear. Each day is therefore solve
 ``growth`` is what the season multiplies a thin stand by, ``crowding`` what holds a dense one down. The
 reserve stays between 0 and K in any weather, and a larger start never ends smaller.
 
-Nothing a pass does can raise the reserve: with fewer or younger shoots less is refilled, more is drawn and
-more shoots are new. The same holds for less light.
+Nothing a pass does to shoots or roots can raise the reserve: with fewer or younger shoots less is refilled,
+more is drawn and more shoots are new. The same holds for less light. It need not hold for what the pass does
+beside that: a cut that opens the crop lets light in, and shoots that inversion makes later may come up after
+the next pass has gone by.
 """
 
 from __future__ import annotations
