@@ -212,3 +212,14 @@ def test_a_set_of_figures_starts_from_the_roots_that_the_count_speaks_for_under_
     same = Bands(replace(ground, tables=one_set(tables)), data, []).today()
     assert same[0] == pytest.approx(same[1], rel=1e-12) == pytest.approx(same[2], rel=1e-12)
     assert same[1] == pytest.approx(likely, rel=1e-12)
+
+
+def test_the_error_of_a_practice_does_not_depend_on_its_neighbours() -> None:
+    ground, data = laid()
+    found = Bands(ground, data, [present_paths(data, ground.farm)])
+    names = ["spring_barley", "soybean", "spring_barley", "corn_grain"]
+    many, one = found._errors(names), found._errors(names[1:2])
+    assert (many[0] == many[2]).all()
+    assert (many[1] == one[0]).all()
+    assert (many[0, :, 1:] != many[1, :, 1:]).all()
+    assert (many[..., 0] == 1.0).all()

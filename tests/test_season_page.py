@@ -252,7 +252,7 @@ def test_it_is_said_what_low_to_high_covers(weathers, said):
     shown = text_of(course_page(fake_result.season_course(weathers=weathers), WORDS))
     assert said in shown
     assert "21 sets of weed figures" in shown
-    assert "the error with which trials that the figures were not fitted to were foretold" in shown
+    assert "the usual error with which trials that the figures were not fitted to were foretold" in shown
 
 
 def test_the_ranking_says_what_low_to_high_covers():
@@ -260,7 +260,7 @@ def test_the_ranking_says_what_low_to_high_covers():
     for cause in (
         "sets of weed figures that explain published trials about equally well",
         "cool to warm years",
-        "the error with which trials that the figures were not fitted to were foretold",
+        "the usual error with which trials that the figures were not fitted to were foretold",
     ):
         assert cause in shown
 

@@ -284,6 +284,17 @@ def test_the_reserve_stays_between_nothing_and_its_cap(seed: int, passes: int, s
     assert (end <= PARAMETERS.reserve_cap + 1e-9).all()
 
 
+@pytest.mark.parametrize(
+    "station", ["Winnipeg MB, airport", "Hays KS (1 S)", "Cambridge NIAB", "Hamilton NZ"]
+)
+def test_the_reserve_stays_within_its_bounds_in_cold_warm_mild_and_southern_places(station: str) -> None:
+    around = settle(for_station(station, TABLES), PARAMETERS)
+    for seed in range(3):
+        end = reserve_after(random_pressure(seed, 6 * seed), 1.0, around)
+        assert (end >= 0.0).all()
+        assert (end <= PARAMETERS.reserve_cap + 1e-9).all()
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     st.integers(0, 10_000),
@@ -296,9 +307,12 @@ def test_one_more_pass_or_cut_never_leaves_more_reserve(
     seed: int, passes: int, day: int, left: float, start: float
 ) -> None:
     before = random_pressure(seed, passes)
-    shoots_left = before.shoots_left.copy()
+    shoots_left, store_left = before.shoots_left.copy(), before.store_left.copy()
     shoots_left[day] *= left
-    after = replace(before, shoots_left=shoots_left)
+    cut = replace(before, shoots_left=shoots_left)
+    assert (reserve_after(cut, start) <= reserve_after(before, start) + 1e-12).all()
+    store_left[day] *= 0.5 + 0.5 * left
+    after = replace(cut, store_left=store_left)
     assert (reserve_after(after, start) <= reserve_after(before, start) + 1e-12).all()
 
 
@@ -321,12 +335,13 @@ def test_a_larger_reserve_to_start_with_never_ends_smaller(
 
 @settings(max_examples=15, deadline=None)
 @given(st.integers(0, 10_000), st.integers(0, 8), st.floats(0.01, 1.0))
-def test_halving_the_step_changes_the_year_by_less_than_one_percent(
+def test_halving_the_step_changes_the_year_by_less_than_one_percent_and_doubling_it_by_little_more(
     seed: int, passes: int, start: float
 ) -> None:
     pressure = random_pressure(seed, passes)
-    whole, half = reserve_after(pressure, start), reserve_after(pressure, start, parts=2 * STEPS_A_DAY)
-    assert half == pytest.approx(whole, rel=0.01, abs=1e-6)
+    usual = reserve_after(pressure, start)
+    assert reserve_after(pressure, start, parts=2 * STEPS_A_DAY) == pytest.approx(usual, rel=0.01, abs=1e-6)
+    assert reserve_after(pressure, start, parts=STEPS_A_DAY // 2) == pytest.approx(usual, rel=0.015, abs=1e-6)
 
 
 def test_one_percent_of_the_roots_rebuilds_a_stand_if_nothing_is_done() -> None:

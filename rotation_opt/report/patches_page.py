@@ -71,9 +71,9 @@ def _how_to_read(outlooks: Sequence[PatchOutlook], words: Wording) -> str:
     return (
         f"Roots = living roots on {autumn} as share of those on {autumn} before the first season: likely, "
         f"then low to high: eight in ten outcomes, over {len(words.tables.draws) - 1} sets of weed figures "
-        "that explain published trials about equally well and the error with which trials that the figures "
-        "were not fitted to were foretold, in the mean weather of the place. The first line is what the "
-        "crops of the field do by themselves. Hours and "
+        "that explain published trials about equally well and the usual error with which trials that the "
+        "figures were not fitted to were foretold, in the mean weather of the place. The first line is what "
+        "the crops of the field do by themselves. Hours and "
         f"cost are for the whole patch; cost = materials and the hours at {wage} each. Materials are as in "
         "the tables, in US dollars. Where the crop is gone from the patch, its value is not counted."
     )

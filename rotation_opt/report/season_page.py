@@ -42,8 +42,8 @@ HOW_TO_READ = (
     "manure, and grazings.",
     "Roots left = living roots in late autumn, of a full stand at the harvest before: likely (low to high). "
     "Low to high covers sets of weed figures that explain published trials about equally well, cool to warm "
-    "years, and the error with which trials that the figures were not fitted to were foretold: eight in ten "
-    "outcomes lie within.",
+    "years, and the usual error with which trials that the figures were not fitted to were foretold: eight "
+    "in ten outcomes lie within.",
 )
 
 
@@ -356,9 +356,9 @@ def _covered(course: SeasonCourse) -> str:
         weather = f"each in the weather of {_listed(names)} from your record, with the work on its days"
     return (
         f"Eight in ten courses lie from low to high. They come from {course.weed_figures} sets of weed "
-        f"figures that explain published trials about equally well, {weather}, and from the error with which "
-        "trials that the figures were not fitted to were foretold. That error counts in full at the end, "
-        "before then by how much of the change in the roots has happened. "
+        f"figures that explain published trials about equally well, {weather}, and from the usual error with "
+        "which trials that the figures were not fitted to were foretold. That error counts in full at the "
+        "end, before then by how much of the change in the roots has happened. "
         f"Cover, shoots, light and the dates are drawn for mean weather.{_fitted(course)}"
     )
 

@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 CLOSE = 2.5  # a factor by which trials of one treatment differ between places and years: a fair match
 BAND = (0.1, 0.9)  # eight sets of figures in ten lie within what is printed as low to high
 _LEAST = 1e-12
-_EDGE = 1e-3  # the tables hold four figures
+_EDGE = 0.02  # as near as makes no difference
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
