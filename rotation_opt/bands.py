@@ -2,9 +2,9 @@
 
 Plans are chosen with the likely weed figures in a usual year. What is printed beside it is a band: the same
 plans are followed with many sets of weed figures that explain the published trials about equally well, each
-through weather drawn anew for every year, and with an error of each practice as large as that of the trials
-that a fit foretold without having seen their study (``season_error``). The counted shoots are read with the
-same figures, so a set under which the stand is strong in roots starts strong.
+through weather drawn anew for every year, and with an error of each practice as large as the usual one with
+which a fit foretells trials whose study it has not seen (``season_error``). The counted shoots are read with
+the same figures, so a set under which the stand is strong in roots starts strong.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from rotation_opt.practices import dated_practices
 from rotation_opt.records import Programme
 from rotation_opt.season import respond
 from rotation_opt.season_error import reserve_with_error
-from rotation_opt.timetable import Timetable
+from rotation_opt.timetable import Timetable, in_weather
 from rotation_opt.weeds.parameters import LIKELY
 
 Array = NDArray[np.float64]
@@ -205,16 +205,10 @@ class Bands:
 
 
 def _dated(programmes: Sequence[Programme], ground: Groundwork, climate: Climate) -> list[Programme]:
-    """The same work in the weather of one year; where that year leaves no room for it, on the usual days."""
+    """The same work in the weather of one year."""
     year = dated_practices(ground.farm, ground.tables, climate)
     timetable = Timetable(climate, ground.tables, year.calendar, year.machines)
-    found = []
-    for usual in programmes:
-        both = usual.previous in year.index and usual.practice in year.index
-        before, own = (year.of(key) if both else None for key in (usual.previous, usual.practice))
-        fits = before is not None and own is not None and timetable.fits(before, own)[0]
-        found.append(timetable.programme(before, own) if fits and before and own else usual)
-    return found
+    return [in_weather(usual, year, timetable) for usual in programmes]
 
 
 def _seasons(data: SelectionData, last: int, path: Sequence[int]) -> Iterable[tuple[int, int]]:

@@ -20,7 +20,7 @@ from rotation_opt.records import CountedStand, Farm, Programme, SeasonCourse, Se
 from rotation_opt.season import Response, SeasonTrace, respond, trace
 from rotation_opt.season_error import reserve_with_error, season_errors
 from rotation_opt.tables import Tables
-from rotation_opt.timetable import Timetable
+from rotation_opt.timetable import Timetable, in_weather
 from rotation_opt.varieties import fitted
 from rotation_opt.weeds.parameters import LIKELY
 
@@ -97,11 +97,7 @@ class _Setting:
 
     def season(self, usual: Programme) -> Programme:
         """A season on the days of this weather; on the usual days where it leaves no room for it."""
-        index = self.practice_list.index
-        if usual.previous not in index or usual.practice not in index:
-            return usual
-        before, own = self.practice_list.of(usual.previous), self.practice_list.of(usual.practice)
-        return self.timetable.programme(before, own) if self.timetable.fits(before, own)[0] else usual
+        return in_weather(usual, self.practice_list, self.timetable)
 
     def response(self, programmes: Sequence[Programme], weeds: Sequence[str]) -> Response:
         """What these seasons do to the weeds in this weather."""

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,25 +24,16 @@ from rotation_opt.weeds.parameters import DYNAMIC, LIKELY, WeedParameters, weed_
 
 Array = NDArray[np.float64]
 Predict = Callable[[Array], Array]
+Report = Callable[[float], None]  # told which share of the work is done
 
 DRAWS = 20
 SEED = 20261125
-_FIRST, _ROUNDS, _EACH, _ELITE = (
-    600,
-    24,
-    12,
-    40,
-)  # sets tried at first, rounds, sets a round and fit, best kept
+_FIRST, _ROUNDS = 600, 24  # sets tried at first, and rounds of the search
+_EACH, _ELITE = 12, 40  # sets tried in a round for each fit, and best sets they are made from
 _WALKERS, _STEPS, _STRETCH = 48, 80, 2.0
 ORDER_SPREAD = 0.05  # log units beyond its limit at which a fact of the trade counts as badly broken
 ORDER_ROOM = 0.05  # and how near to its limit it begins to count
 _COARSE = 1  # steps a day while searching; what is printed is run with the usual number
-
-
-class Report(Protocol):
-    """Told how far the work is."""
-
-    def __call__(self, done: float) -> None: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +50,7 @@ class WeedFit:
     draws : ndarray (P, N)
         Sets that fit about equally well.
     trials : tuple of Trial
-        Those fitted to.
+        All that can be run: fitted to, held to as an order, or only checked.
     fitted, left_out, study_left_out : ndarray (T,)
         Percent predicted by the best set, by the best set that did not see the outcome, and by the best that
         saw nothing of its study; all the same for limits that count as no trial and for trials that nothing
@@ -80,7 +70,7 @@ class WeedFit:
 def fit(
     weed: str, tables: Tables, *, seed: int = SEED, effort: float = 1.0, report: Report | None = None
 ) -> WeedFit:
-    """Fit one weed; about a minute for the weed with most trials.
+    """Fit one weed; a quarter of a minute for the weed with most trials.
 
     Parameters
     ----------
@@ -104,30 +94,16 @@ def fit(
         with np.errstate(all="ignore"):  # sets that no stand can live with come out as NaN
             return bench.predict(_with(base, figures), parts)
 
-    apart = [trial for trial in trials if _left_out_once(trial)]
-    without = [
-        frozenset[str](),
-        *({trial.key} for trial in apart),
-        *({other.key for other in trials if other.study == trial.study} for trial in apart),
-    ]
-    folds = tuple(dict.fromkeys(frozenset(keys) for keys in without))
+    nothing = frozenset[str]()
+    alone = [frozenset({trial.key}) if _left_out_once(trial) else nothing for trial in trials]
+    study = [_study_of(trial, trials) if _left_out_once(trial) else nothing for trial in trials]
+    folds = tuple(dict.fromkeys((nothing, *alone, *study)))
     keep = np.array([[trial.key not in keys for trial in trials] for keys in folds])
     say = report or (lambda done: None)
     sets, predicted = _search(predict, trials, keep, bounds=bounds, rng=rng, rounds=rounds, say=say)
     costs = _costs(sets, predicted, trials, keep)
     best = _polish(predict, sets[:, costs.argmin(axis=1)], trials, keep, bounds=bounds)
     exact = predict(best, None)
-    alone, study = (
-        np.array([folds.index(frozenset(keys)) for keys in part])
-        for part in (
-            [{trial.key} if trial in apart else () for trial in trials],
-            [
-                {other.key for other in trials if other.study == trial.study} if trial in apart else ()
-                for trial in trials
-            ],
-        )
-    )
-    rows = np.arange(len(trials))
     start = sets[:, np.argsort(costs[0], kind="stable")[:_WALKERS]]
     walked = _walk(
         lambda x: _costs(x, predict(x), trials, keep[:1])[0],
@@ -145,8 +121,8 @@ def fit(
         draws=np.exp(centre[:, None] + half[:, None] * chosen),
         trials=trials,
         fitted=exact[:, 0],
-        left_out=exact[rows, alone],
-        study_left_out=exact[rows, study],
+        left_out=np.array([exact[n, folds.index(keys)] for n, keys in enumerate(alone)]),
+        study_left_out=np.array([exact[n, folds.index(keys)] for n, keys in enumerate(study)]),
     )
 
 
@@ -180,6 +156,11 @@ def _left_out_once(trial: Trial) -> bool:
     return trial.counted and trial.use == "fit"
 
 
+def _study_of(trial: Trial, trials: Sequence[Trial]) -> frozenset[str]:
+    """Outcomes of the same study, the trial's own among them."""
+    return frozenset(other.key for other in trials if other.study == trial.study)
+
+
 def _ranges(tables: Tables, weed: str) -> tuple[Array, Array, tuple[Array, Array]]:
     """Likely value and half range of each figure, in log, and its bounds in these units."""
     figures = [tables.figure("weed_parameter", weed, name) for name in DYNAMIC]
@@ -201,8 +182,8 @@ def _with(base: WeedParameters, figures: Array) -> WeedParameters:
 # ---------------------------------------------------------------- cost
 
 
-def _residuals(sets: Array, predicted: Array, trials: Sequence[Trial]) -> tuple[Array, Array]:
-    """Misses in units of spread, (T, D), and distances from the likely values in half ranges, (P, D).
+def _misses(predicted: Array, trials: Sequence[Trial]) -> Array:
+    """Misses of the trials in units of their spread, (T, D).
 
     Rows that are only checked miss nothing; facts of the trade do only near and beyond their limits.
     """
@@ -213,13 +194,12 @@ def _residuals(sets: Array, predicted: Array, trials: Sequence[Trial]) -> tuple[
         order_errors(trials, predicted * (1.0 + ORDER_ROOM))
         + order_errors(trials, predicted / (1.0 + ORDER_ROOM)),
     )
-    return np.nan_to_num(off / spread), sets
+    return np.asarray(np.nan_to_num(off / spread))
 
 
 def _costs(sets: Array, predicted: Array, trials: Sequence[Trial], keep: NDArray[np.bool_]) -> Array:
     """Cost of each set for each fit, (F, D)."""
-    missed, far = _residuals(sets, predicted, trials)
-    cost = keep.astype(float) @ missed**2 + (far**2).sum(axis=0)
+    cost = keep.astype(float) @ _misses(predicted, trials) ** 2 + (sets**2).sum(axis=0)
     return np.asarray(np.where(np.isfinite(predicted).all(axis=0), cost, np.inf))
 
 
@@ -276,7 +256,7 @@ def _polish(
             + np.concatenate([np.zeros((figures, 1)), np.eye(figures)], axis=1)[..., None]
             * (nudge[:, None, :])
         )
-        missed, _ = _residuals(best, predict(around.reshape(figures, -1)), trials)
+        missed = _misses(predict(around.reshape(figures, -1)), trials)
         missed = missed.reshape(len(trials), figures + 1, fits)
         steps = np.empty((figures, len(_DAMPINGS), fits))
         for n in range(fits):

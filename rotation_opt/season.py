@@ -26,7 +26,7 @@ from rotation_opt.weeds.reserve import (
     run,
     settle,
 )
-from rotation_opt.weeds.response import STARTS, Response, reserve_after
+from rotation_opt.weeds.response import STARTS, Response, growth_and_crowding, reserve_after
 
 Array = NDArray[np.float64]
 
@@ -109,9 +109,8 @@ def respond_with(
             ends[k, part], autumns[k, part] = values
         counts[:, part] = course.counted_kept, course.counted_added, course.counted_shoots
         light[part], head[part] = _light_figures(pressure, surroundings, parameters)
-    for season in (ends, autumns, counts):  # kept and added of 1/R become growth and crowding of R
-        season[0] = 1.0 / season[0]
-        season[1] *= season[0]
+    for season in (ends, autumns, counts):
+        season[:2] = growth_and_crowding(season[0], season[1])
     return Response(
         pairs=tuple((p.previous, p.practice) for p in programmes),
         weeds=parameters.weeds,
@@ -197,8 +196,7 @@ def trace(
     days = np.arange(begin, end + 1)
     window = np.zeros((1, 1), dtype=np.int64)
     course = run(surroundings, pressure, parameters, days[:, None], count_from=window, count_to=window)
-    kept, added = course.kept[:, 0, 0], course.added[:, 0, 0]
-    reserve = reserve_after(1.0 / kept, added / kept, start)
+    reserve = reserve_after(*growth_and_crowding(course.kept[:, 0, 0], course.added[:, 0, 0]), start)
     shoots = course.shoots[:, 0, 0]
     standing = shoots * np.power(reserve, parameters.shoot_power[0])
     canopy = works.canopy(programme.canopies)

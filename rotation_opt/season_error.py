@@ -1,8 +1,9 @@
 """How far off what one season leaves of a weed may be, as drawn for one season looked at by itself.
 
-The size of the error is that with which the outcomes of trials were foretold by a fit that had not seen their
-study (``season_error``, in log units). Plans draw it for whole courses (``bands.py``); here a season or two
-of one practice are followed with many errors for every set of weed figures.
+The size of the error is the usual one with which the outcomes of trials were foretold by a fit that had not
+seen their study (``season_error``, in log units; from the median, so a few were missed by far more). Plans
+draw it for whole courses (``bands.py``); here a season or two of one practice are followed with many errors
+for every set of weed figures.
 """
 
 from __future__ import annotations

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .arrays import NOT_FARMED, FieldData, Flags, Floats, Integers, Prices, Rules, SelectionData
+from .weeds.response import reserve_after
 
 LONG_AGO = 99
 TINY = 1e-12  # against division by nothing
@@ -103,13 +104,6 @@ def yield_lost(shoots: Floats, index: Floats, most: Floats, infested_share: Floa
     return 1.0 - left
 
 
-def left(growth: Floats, crowding: Floats, reserve: Floats) -> Floats:
-    """Reserve after a season from any reserve before it, here on the hot path of the tree."""
-    result: Floats = growth * reserve
-    result /= 1.0 + crowding * reserve
-    return result
-
-
 def trace(data: SelectionData, field: int, path: Sequence[int]) -> FieldTrace:
     """Follow one sequence on one field with every weed and draw, year by year, without the tree.
 
@@ -133,9 +127,9 @@ def trace(data: SelectionData, field: int, path: Sequence[int]) -> FieldTrace:
         if pair < 0:
             names = data.practice_keys[previous], data.practice_keys[practice]
             raise ValueError(f"{names[1]} after {names[0]} was not simulated")
-        reserve[year] = left(data.growth[pair], data.crowding[pair], before)
-        autumn[year] = left(data.autumn_growth[pair], data.autumn_crowding[pair], before)
-        counted = left(data.count_growth[pair], data.count_crowding[pair], before)
+        reserve[year] = reserve_after(data.growth[pair], data.crowding[pair], before)
+        autumn[year] = reserve_after(data.autumn_growth[pair], data.autumn_crowding[pair], before)
+        counted = reserve_after(data.count_growth[pair], data.count_crowding[pair], before)
         shoots[year] = data.count_shoots[pair] * counted**data.shoot_power
         loss[year] = yield_lost(
             shoots[year].T, data.loss_index[practice], data.loss_most[practice], land.infested_share
@@ -255,7 +249,7 @@ class Grower:
         """Share of a field's yield lost to one weed."""
         data, practice = self.data, self.practice_of[pair]
         growth, crowding = self.count
-        counted = left(growth[weed, pair], crowding[weed, pair], reserve)
+        counted = reserve_after(growth[weed, pair], crowding[weed, pair], reserve)
         shoots = self.count_shoots[weed, pair] * counted ** self.shoot_power[weed]
         strength, most = data.loss_index[practice, weed] * shoots, data.loss_most[practice, weed]
         part = np.where(most > 0, strength / (1.0 + strength / np.maximum(most, TINY)), 0.0)
@@ -265,7 +259,7 @@ class Grower:
     def full_stand(self, field: FieldData, weed: int, pair: Integers, reserve: Floats) -> Floats:
         """Burden of one weed on 1 November. [ha of full-strength stand]"""
         growth, crowding = self.autumn
-        result = left(growth[weed, pair], crowding[weed, pair], reserve)
+        result = reserve_after(growth[weed, pair], crowding[weed, pair], reserve)
         result *= field.area_ha * self.data.burden_weight[weed] * field.infested_share[weed]
         return result
 
@@ -277,7 +271,7 @@ class Grower:
         burden, kept = np.zeros(len(pair)), np.ones(len(pair))
         for column, weed in enumerate(weeds):
             before = reserve[:, column]
-            after[:, column] = left(self.growth[weed, pair], self.crowding[weed, pair], before)
+            after[:, column] = reserve_after(self.growth[weed, pair], self.crowding[weed, pair], before)
             burden += self.full_stand(field, int(weed), pair, before)
             kept *= 1.0 - self.lost(field, int(weed), pair, before)
         return after, burden, 1.0 - kept
@@ -454,7 +448,7 @@ class _Outlook:
             pair, start = order[:, None], low[None, :]
             self.burden = self.burden + grower.full_stand(land, int(weed), pair, start)[axis]
             self.kept = self.kept * (1.0 - grower.lost(land, int(weed), pair, start))[axis]
-            after = left(grower.growth[weed, pair], grower.crowding[weed, pair], start)
+            after = reserve_after(grower.growth[weed, pair], grower.crowding[weed, pair], start)
             self.next.append(self._cells(number, after)[axis])
 
     def _cells(self, number: int, reserve: Floats) -> Integers:

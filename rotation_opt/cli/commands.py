@@ -45,6 +45,15 @@ WIDTH = click.option(
 )
 
 
+JSON = click.option(
+    "--json",
+    "json_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Also write everything to FILE, for other programs.",
+)
+
+
 def _print_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     if wanted and not ctx.resilient_parsing:
         import rotation_opt
@@ -85,13 +94,7 @@ def check(farm_file: Path, width: int | None) -> None:
 @main.command(short_help="Print alternative rotations side by side.")
 @click.argument("farm_file", metavar="FARM", type=FARM_FILE)
 @click.option("--years", type=Between(3, 8), metavar="N", help="Years to plan, 3 to 8. Default: as in FARM.")
-@click.option(
-    "--json",
-    "json_file",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Also write everything to FILE, for other programs.",
-)
+@JSON
 @click.option(
     "--show",
     "shown",
@@ -207,19 +210,13 @@ def sources(farm_file: Path | None, width: int | None) -> None:
 @main.command(short_help="Hold the model against published weed trials.")
 @click.option("--weed", "weed_name", metavar="NAME", help="Show this weed only.")
 @click.option("--all", "everything", is_flag=True, help="Also checks of order, and what is left out and why.")
-@click.option(
-    "--json",
-    "json_file",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Also write everything to FILE, for other programs.",
-)
+@JSON
 @click.option(
     "--refit",
     "fit_folder",
     type=click.Path(exists=True, file_okay=False, writable=True, path_type=Path),
     metavar="FOLDER",
-    help="Repeat the fit (some minutes) and write its two tables to FOLDER.",
+    help="Repeat the fit (about a minute) and write its two tables to FOLDER.",
 )
 @WIDTH
 def trials(

@@ -19,6 +19,7 @@ from rotation_opt.tables import Tables
 from rotation_opt.weeds.parameters import WeedParameters
 from rotation_opt.weeds.pressure import Works
 from rotation_opt.weeds.reserve import LATE_AUTUMN_DAY, run, settle
+from rotation_opt.weeds.response import growth_and_crowding
 
 Array = NDArray[np.float64]
 Stretch = tuple[Array, Array]  # growth and crowding, each (D,): R -> growth R / (1 + crowding R)
@@ -151,4 +152,4 @@ def without_what_was_taken(
         whole_kept, whole_added = stretch * whole_kept, stretch * whole_added + gained
         whole_kept, whole_added = whole_kept / (1.0 - share), whole_added / (1.0 - share)
         last_kept, last_added = kept[n], added[n]
-    return 1.0 / whole_kept, whole_added / whole_kept
+    return growth_and_crowding(whole_kept, whole_added)

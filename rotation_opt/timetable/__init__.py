@@ -5,6 +5,6 @@ one itself. Work in the crop depends on the practice alone and is dated once; on
 is dated for every pair.
 """
 
-from rotation_opt.timetable.work import Timetable, all_programmes, fits, programme
+from rotation_opt.timetable.work import Timetable, all_programmes, fits, in_weather, programme
 
-__all__ = ["Timetable", "all_programmes", "fits", "programme"]
+__all__ = ["Timetable", "all_programmes", "fits", "in_weather", "programme"]

@@ -335,6 +335,22 @@ class Timetable:
         return kill - YEAR if kill - YEAR > start else kill
 
 
+def in_weather(usual: Programme, practice_list: PracticeList, timetable: Timetable) -> Programme:
+    """A season on the days of another weather; on the usual days where that leaves no room for it.
+
+    Parameters
+    ----------
+    usual : Programme
+        As dated in the usual weather.
+    practice_list, timetable
+        Of the other weather.
+    """
+    if usual.previous not in practice_list.index or usual.practice not in practice_list.index:
+        return usual
+    before, own = practice_list.of(usual.previous), practice_list.of(usual.practice)
+    return timetable.programme(before, own) if timetable.fits(before, own)[0] else usual
+
+
 def fits(
     previous: DatedPractice, practice: DatedPractice, climate: Climate, tables: Tables
 ) -> tuple[bool, str]:

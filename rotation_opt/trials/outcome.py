@@ -12,7 +12,7 @@ from rotation_opt.climate import DAYS, index_of
 from rotation_opt.trials.fields import FIRST_DAY, LAST_DAY, Fields
 from rotation_opt.weeds.parameters import WeedParameters
 from rotation_opt.weeds.reserve import State, disturb, grow_shoots, holding_gain, light_response, refill
-from rotation_opt.weeds.response import reserve_after
+from rotation_opt.weeds.response import growth_and_crowding, reserve_after
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -62,9 +62,8 @@ def outcome_of(fields: Fields, weeds: WeedParameters, parts: int) -> Outcome:
     found = {f"low{day}": noted[index_of(day)] for day in LOW_DAYS}
     found |= {"reserve": noted[index_of(LAST_DAY)], "standing": noted[index_of(STANDING_DAY)]}
     found["shoots"] = (count[0], count[1], count[2])
-    # kept and added of 1/R become growth and crowding of R
     return {
-        name: (1.0 / kept[:, 0], (added / kept)[:, 0], shoots[:, 0])
+        name: (*growth_and_crowding(kept[:, 0], added[:, 0]), shoots[:, 0])
         for name, (kept, added, shoots) in found.items()
     }
 

@@ -369,7 +369,7 @@ def run(
     )
 
 
-def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) -> Surroundings:
+def settle(climate: Climate, weeds: WeedParameters) -> Surroundings:
     """Surroundings of one climate, with the gain that lets a stand left alone hold R = 1 on 1 November.
 
     So R is a share of what an undisturbed stand in full light comes to at this place, and doing nothing
@@ -397,12 +397,12 @@ def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) ->
         weeds=weeds,
     )
     alone = sun[:, None] * leaf[:, 0]
-    loss, leaves = _left_alone(heat, warmth, alone, calendar=calendar, weeds=weeds, parts=parts)
+    loss, leaves = _left_alone(heat, warmth, alone, calendar=calendar, weeds=weeds)
     gain = holding_gain(loss, leaves, weeds.reserve_cap)
     if np.isnan(gain).any():
         raise ValueError(f"no gain holds an undisturbed stand of {' or '.join(weeds.weeds)} at {climate.key}")
     # from u = 1 on 1 November to the day in bud
-    bud = (calendar.bud_day + index_of(0) - (index_of(LATE_AUTUMN_DAY) - DAYS)) * parts
+    bud = (calendar.bud_day + index_of(0) - (index_of(LATE_AUTUMN_DAY) - DAYS)) * STEPS_A_DAY
     kept, added = _year(loss, gain * leaves, weeds.reserve_cap)
     place = bud[None, :, None]
     in_bud = 1.0 / (np.take_along_axis(kept, place, axis=0) + np.take_along_axis(added, place, axis=0))[0]
@@ -418,10 +418,10 @@ def settle(climate: Climate, weeds: WeedParameters, parts: int = STEPS_A_DAY) ->
 
 
 def _left_alone(
-    heat: Array, warmth: Array, alone: Array, *, calendar: ShootCalendar, weeds: WeedParameters, parts: int
+    heat: Array, warmth: Array, alone: Array, *, calendar: ShootCalendar, weeds: WeedParameters
 ) -> tuple[Array, Array]:
     """Loss, and leaves times `alone`, of each step of a year from 1 November, (steps, W, D)."""
-    shape = (len(weeds.weeds), len(weeds.draws))
+    shape, parts = (len(weeds.weeds), len(weeds.draws)), STEPS_A_DAY
     state = State.fresh((1, *shape))
     autumn = index_of(LATE_AUTUMN_DAY)
     loss, leaves = np.empty((2, DAYS * parts, *shape))

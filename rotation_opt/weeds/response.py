@@ -16,6 +16,11 @@ STARTS = np.geomspace(1e-4, 1.2, 12)
 STARTS.setflags(write=False)
 
 
+def growth_and_crowding(kept: Array, added: Array) -> tuple[Array, Array]:
+    """The two numbers of a season from those of ``u = 1/R``, which it turns into ``kept u + added``."""
+    return 1.0 / kept, added / kept
+
+
 def reserve_after(growth: Numbers, crowding: Numbers, reserve: Numbers) -> Array:
     """Reserve after a season (or part of one) from any reserve at its start; see ``weeds/reserve.py``."""
     return np.asarray(growth * reserve / (1.0 + crowding * reserve), dtype=np.float64)

@@ -45,7 +45,7 @@ from rotation_opt.season import Response, respond
 from rotation_opt.tables import Tables
 from rotation_opt.timetable import all_programmes
 from rotation_opt.varieties import fitted
-from rotation_opt.weeds.parameters import LIKELY, WeedParameters, weed_parameters
+from rotation_opt.weeds.parameters import DYNAMIC, LIKELY, WeedParameters, weed_parameters
 from rotation_opt.weeds.pressure import Pressure, Works, spring_targets
 from rotation_opt.weeds.reserve import LATE_AUTUMN_DAY, STEPS_A_DAY, YOUNG, Surroundings, settle
 
@@ -139,20 +139,7 @@ def plain_loop(
 
 def figures_of(weeds: WeedParameters, around: Surroundings, w: int, d: int) -> dict[str, float]:
     """The numbers of one weed in one set of figures."""
-    names = (
-        "light_dark",
-        "light_full",
-        "leaf_heat",
-        "compensation_heat",
-        "draw",
-        "shoot_cost",
-        "upkeep",
-        "upkeep_q10",
-        "regrow_heat",
-        "reserve_cap",
-        "fragment_regrowth",
-    )
-    return {name: float(getattr(weeds, name)[w, d]) for name in names} | {"gain": float(around.gain[w, d])}
+    return {name: float(getattr(weeds, name)[w, d]) for name in DYNAMIC} | {"gain": float(around.gain[w, d])}
 
 
 def one_course(
