@@ -24,6 +24,7 @@ POUND_KG = 0.45359237
 HUNDREDWEIGHT_T = POUND_KG / 10.0  # the short hundredweight of 100 lb
 SHORT_TON_T = 0.90718474
 GALLON_L = 3.785411784  # US liquid gallon
+M2_PER_HA = 10_000.0
 DECITONNE_T = 0.1  # dt, the same as a metric quintal (q)
 
 SYMBOLS = {"USD": "$", "CAD": "C$", "GBP": "£", "EUR": "€", "CHF": "CHF ", "DKK": "DKK ", "SEK": "SEK "}

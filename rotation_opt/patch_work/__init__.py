@@ -7,7 +7,6 @@ other shade and pass.
 
 from rotation_opt.patch_work.course import PatchYear, RootsTaken, follow, solve, without_what_was_taken
 from rotation_opt.patch_work.outlook import (
-    M2_PER_HA,
     PART_M2,
     PatchOption,
     PatchOutlook,
@@ -19,7 +18,6 @@ from rotation_opt.patch_work.outlook import (
 from rotation_opt.patch_work.seasons import Land, taken_share
 
 __all__ = [
-    "M2_PER_HA",
     "PART_M2",
     "Land",
     "PatchOption",

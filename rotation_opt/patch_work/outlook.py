@@ -16,12 +16,12 @@ from rotation_opt.records import DatedOperation, Farm, Field, Patch, PatchPracti
 from rotation_opt.season import respond
 from rotation_opt.season_error import season_errors
 from rotation_opt.tables import Tables
+from rotation_opt.units import M2_PER_HA
 from rotation_opt.weeds.parameters import LIKELY, WeedParameters, weed_parameters
 
 Array = NDArray[np.float64]
 Three = tuple[float, float, float]
 
-M2_PER_HA = 10_000.0
 PART_M2 = 100.0  # hours and materials in the tables are for this much
 SEASONS = 2  # patch work is shown for one season and for this many
 

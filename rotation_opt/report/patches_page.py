@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rotation_opt import units
-from rotation_opt.patch_work import M2_PER_HA, PART_M2, PatchOption, PatchOutlook
+from rotation_opt.patch_work import PART_M2, PatchOption, PatchOutlook
 from rotation_opt.records import DatedOperation, PatchPractice
 from rotation_opt.report.blocks import Block, Bullets, Grid, Page, Paragraph, Section
 from rotation_opt.report.wording import Wording, band, capital, weed_percent
@@ -81,8 +81,8 @@ def _how_to_read(outlooks: Sequence[PatchOutlook], words: Wording) -> str:
 
 def small_area(m2: float, words: Wording, digits: int = 3) -> str:
     """A patch in square feet or square metres, a large one in acres or hectares."""
-    if m2 >= M2_PER_HA / 2:
-        return words.area(m2 / M2_PER_HA)
+    if m2 >= units.M2_PER_HA / 2:
+        return words.area(m2 / units.M2_PER_HA)
     if words.farm.units == "us":
         return f"{units.figure(m2 / units.SQUARE_FOOT_M2, digits)} sq ft"
     return f"{units.figure(m2, digits)} m2"
@@ -90,7 +90,7 @@ def small_area(m2: float, words: Wording, digits: int = 3) -> str:
 
 def _section(number: int, outlook: PatchOutlook, words: Wording) -> Section:
     patch = outlook.patch
-    size = small_area(patch.area_ha * M2_PER_HA, words)
+    size = small_area(patch.area_ha * units.M2_PER_HA, words)
     shown = [option for option in outlook.options if not option.refused]
     refused = [option for option in outlook.options if option.refused]
     blocks: list[Block] = [
@@ -136,7 +136,7 @@ def _too_large(outlooks: Sequence[PatchOutlook], words: Wording) -> Section:
         (
             each.field,
             words.weed(each.patch.weed),
-            small_area(each.patch.area_ha * M2_PER_HA, words),
+            small_area(each.patch.area_ha * units.M2_PER_HA, words),
         )
         for each in outlooks
     )

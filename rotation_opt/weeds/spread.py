@@ -19,9 +19,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Array = NDArray[np.float64]
+from rotation_opt.units import M2_PER_HA
 
-SQUARE_M_PER_HA = 10_000.0
+Array = NDArray[np.float64]
 
 
 def edge_advance(rate_m_per_year: ArrayLike, reserve: ArrayLike) -> Array:
@@ -56,7 +56,7 @@ def radius_m(area_ha: ArrayLike) -> Array:
     >>> round(float(radius_m(1.0)), 2)
     56.42
     """
-    return np.asarray(np.sqrt(np.asarray(area_ha, dtype=np.float64) * SQUARE_M_PER_HA / np.pi))
+    return np.asarray(np.sqrt(np.asarray(area_ha, dtype=np.float64) * M2_PER_HA / np.pi))
 
 
 def patch_ha(area_ha: ArrayLike, moved_m: ArrayLike) -> Array:
@@ -81,7 +81,7 @@ def patch_ha(area_ha: ArrayLike, moved_m: ArrayLike) -> Array:
     """
     first = radius_m(area_ha)
     later = np.where(first > 0.0, first + np.asarray(moved_m, dtype=np.float64), 0.0)
-    return np.asarray(np.pi * later**2 / SQUARE_M_PER_HA)
+    return np.asarray(np.pi * later**2 / M2_PER_HA)
 
 
 def infested_ha(patches_ha: ArrayLike, field_ha: float, moved_m: ArrayLike) -> Array:
