@@ -18,8 +18,8 @@ from rotation_opt.errors import NoPlanError
 from rotation_opt.formulate import Figures, Goal
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Farm, PlanFigures, YearOnField
+from rotation_opt.select import Selected, evaluate, select
 from rotation_opt.sequences import FieldTrace, Pool, trace
-from rotation_opt.solve import Selected, evaluate, select
 
 Array = npt.NDArray[np.float64]
 
@@ -164,7 +164,7 @@ def propose(
     farm: Farm,
     *,
     tell: Callable[[str], None] = lambda text: None,
-    seconds: float = 10.0,
+    seconds: float = 180.0,
 ) -> Proposal:
     """Choose the plans to be shown.
 

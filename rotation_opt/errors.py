@@ -69,11 +69,15 @@ class NoPlanError(RotationOptError):
         One sentence for the grower.
     limits : sequence of str
         The clashing limits, each in the grower's words.
+    nearest : tuple of tuple of int
+        Practice indices, field by field, of the plan that breaks least; empty if not known.
     """
 
     exit_code = 3
 
-    def __init__(self, message: str, limits: Sequence[str] = ()) -> None:
-        self.limits = tuple(limits)
+    def __init__(
+        self, message: str, limits: Sequence[str] = (), nearest: tuple[tuple[int, ...], ...] = ()
+    ) -> None:
+        self.limits, self.nearest = tuple(limits), nearest
         lines = [message, *(f"  - {limit}" for limit in self.limits)]
         super().__init__("\n".join(lines))

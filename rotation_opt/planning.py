@@ -33,7 +33,7 @@ def plan(
     *,
     years: int | None = None,
     progress: Tell = lambda text: None,
-    seconds: float = 10.0,
+    seconds: float = 180.0,
 ) -> Result:
     """Work out the alternatives for one farm.
 

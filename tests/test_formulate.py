@@ -9,7 +9,8 @@ import pytest
 from strategies import random_data
 
 from rotation_opt.arrays import SelectionData
-from rotation_opt.formulate import Program, features
+from rotation_opt.features import features
+from rotation_opt.formulate import Program
 from rotation_opt.sequences import Grower, exhaustive
 
 

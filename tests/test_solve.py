@@ -14,9 +14,11 @@ from strategies import random_data, small_farms
 
 from rotation_opt.arrays import NOT_FARMED, OutletData, SelectionData, ShareData
 from rotation_opt.errors import NoPlanError
-from rotation_opt.formulate import Goal, Program, features, problem
+from rotation_opt.features import features
+from rotation_opt.formulate import Goal, Program
+from rotation_opt.select import evaluate, select, start_burden
 from rotation_opt.sequences import Grower, Pool, exhaustive, trace
-from rotation_opt.solve import evaluate, run, select, start_burden
+from rotation_opt.solver import problem, run
 
 MONEY = Goal(kind="most_money")
 CLEAN = Goal(kind="least_burden")

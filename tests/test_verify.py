@@ -13,7 +13,7 @@ from small_farm import TABLES, Plans, small, with_field, with_machine
 from rotation_opt.alternatives import Draft, Proposal, describe
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Outlet, PlanFigures, YearOnField
-from rotation_opt.solve import evaluate
+from rotation_opt.select import evaluate
 from rotation_opt.verify import belongs, recheck
 
 RESERVES = "root reserve left, each field and year"

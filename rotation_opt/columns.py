@@ -1,0 +1,146 @@
+"""Sequences met so far, as columns of one program."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .arrays import NOT_FARMED, Floats, Integers, SelectionData
+from .features import features
+from .formulate import Program
+from .sequences import Grower, Pool
+
+Path = tuple[int, ...]
+Paths = tuple[Path, ...]
+Kind = TypeVar("Kind", bound=np.generic)
+
+
+class Columns:
+    """All sequences met so far with what they need of every limit and what they cost.
+
+    Parameters
+    ----------
+    grower : Grower
+    program : Program
+    objective : (features,)
+        Cost of one unit of every feature.
+    """
+
+    def __init__(self, grower: Grower, program: Program, objective: Floats) -> None:
+        self.grower, self.program, self.objective = grower, program, objective
+        self.keys: list[tuple[int, bytes]] = []
+        self.complete = np.zeros(len(grower.data.fields), bool)
+        self.plans: list[Paths] = []  # found before
+        self._place: dict[tuple[int, bytes], int] = {}
+        self._need: list[Floats] = []
+        self._cost: list[Floats] = []
+        self._field: list[Integers] = []
+
+    def __len__(self) -> int:
+        return len(self.keys)
+
+    def add(self, field: int, paths: NDArray[np.int16]) -> int:
+        """Add the new ones among some sequences of a field; returns how many were new."""
+        rows = []
+        for row, path in enumerate(np.ascontiguousarray(paths)):
+            key = (field, path.tobytes())
+            if key not in self._place:
+                self._place[key] = len(self.keys)
+                self.keys.append(key)
+                rows.append(row)
+        if rows:
+            pool = self.grower.pool(field, paths[rows])
+            values = features(self.grower.data, self.program.space, pool)
+            self._need.append(np.ascontiguousarray(self.program.need(values).T))
+            self._cost.append(values @ self.objective)
+            self._field.append(np.full(len(rows), field, np.int64))
+        return len(rows)
+
+    @property
+    def need(self) -> Floats:
+        """(n, rows): what each sequence needs of every limit."""
+        return _joined(self._need)
+
+    @property
+    def cost(self) -> Floats:
+        """(n,)"""
+        return _joined(self._cost)
+
+    @property
+    def field(self) -> Integers:
+        """(n,): field of each sequence."""
+        return _joined(self._field)
+
+    def place(self, plan: Paths) -> list[int]:
+        """Columns of a plan; its sequences are added where they are new."""
+        found = []
+        for field, path in enumerate(plan):
+            array = np.array([path], dtype=np.int16)
+            self.add(field, array)
+            found.append(self._place[field, array.tobytes()])
+        return found
+
+    def paths(self, columns: Sequence[int]) -> Paths:
+        """A plan as practice indices, field by field."""
+        chosen = {self.keys[c][0]: self.keys[c][1] for c in columns}
+        fields = range(len(self.grower.data.fields))
+        return tuple(tuple(int(p) for p in np.frombuffer(chosen[f], dtype=np.int16)) for f in fields)
+
+    def keep(self, plan: Paths) -> None:
+        """Remember a plan."""
+        if plan not in self.plans:
+            self.plans.append(plan)
+
+    def pools(self) -> tuple[Pool, ...]:
+        """Everything met, field by field."""
+        own: list[list[bytes]] = [[] for _ in self.grower.data.fields]
+        for field, path in self.keys:
+            own[field].append(path)
+        result = []
+        for field, known in enumerate(own):
+            rows = {path: row for row, path in enumerate(known)}
+            plans = tuple(rows[np.array(plan[field], dtype=np.int16).tobytes()] for plan in self.plans)
+            paths = np.array([np.frombuffer(path, dtype=np.int16) for path in known])
+            pool = self.grower.pool(field, paths, bool(self.complete[field]))
+            result.append(replace(pool, plans=plans))
+        return tuple(result)
+
+    def take_in(self, pools: Sequence[Pool]) -> None:
+        """Sequences and plans found before, as far as the fields still allow them."""
+        data = self.grower.data
+        for pool in pools:
+            kept = pool.paths[_allowed(data, pool)]
+            self.add(pool.field, kept)
+            self.complete[pool.field] = pool.complete
+        ordered = sorted(pools, key=lambda pool: pool.field)
+        if [pool.field for pool in ordered] == list(range(len(data.fields))):
+            for rows in zip(*(pool.plans for pool in ordered), strict=True):
+                plan = tuple(
+                    tuple(int(p) for p in pool.paths[row]) for pool, row in zip(ordered, rows, strict=True)
+                )
+                if all(
+                    (field, np.array(path, dtype=np.int16).tobytes()) in self._place
+                    for field, path in enumerate(plan)
+                ):
+                    self.keep(plan)
+
+
+def _allowed(data: SelectionData, pool: Pool) -> NDArray[np.bool_]:
+    """Which sequences of a pool keep to what the field allows in each year."""
+    land = data.fields[pool.field]
+    fits = np.ones(len(pool), bool)
+    for year in range(data.years):
+        practice = pool.paths[:, year]
+        fits &= np.where(practice == NOT_FARMED, ~land.farmed[year], land.allowed[year, practice])
+    return fits
+
+
+def _joined(blocks: list[NDArray[Kind]]) -> NDArray[Kind]:
+    """All blocks as one array, kept so."""
+    if len(blocks) > 1:
+        blocks[:] = [np.concatenate(blocks)]
+    return blocks[0]

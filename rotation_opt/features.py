@@ -1,0 +1,76 @@
+"""What one sequence asks of the farm, as a flat list of numbers that add up over fields.
+
+Money and tonnes of each year, hours of each half-month, land under each practice, burden of each autumn.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .arrays import Floats, SelectionData
+from .sequences import Pool
+
+HALF_MONTHS = 24
+
+
+class Space:
+    """Where each feature stands in the list of features."""
+
+    def __init__(self, data: SelectionData) -> None:
+        years, machines = data.years, len(data.machines)
+        self.shapes = {
+            "money": (years,),
+            "tonnes": (years, len(data.products)),
+            "labour": (years + 1, HALF_MONTHS),
+            "machine": (machines, years + 1, HALF_MONTHS),
+            "hired": (machines, years),
+            "land": (years, len(data.practice_keys)),
+            "burden": (years,),
+        }
+        self.begin: dict[str, int] = {}
+        at = 0
+        for name, shape in self.shapes.items():
+            self.begin[name] = at
+            at += int(np.prod(shape))
+        self.size = at
+
+    def at(self, name: str, *index: int) -> int:
+        """Position of one feature."""
+        return self.begin[name] + int(np.ravel_multi_index(index, self.shapes[name]))
+
+    def part(self, name: str, values: Floats) -> Floats:
+        """One kind of feature, in its own shape, out of ``values`` (features on the last axis)."""
+        shape = self.shapes[name]
+        cut = values[..., self.begin[name] : self.begin[name] + int(np.prod(shape))]
+        return cut.reshape(*values.shape[:-1], *shape)
+
+
+def space_view(space: Space, name: str, values: Floats) -> Floats:
+    """A writable stretch of a flat list of features."""
+    size = int(np.prod(space.shapes[name]))
+    return values[space.begin[name] : space.begin[name] + size]
+
+
+def features(data: SelectionData, space: Space, pool: Pool) -> Floats:
+    """Features of every sequence of a pool, whole field: (n, features)."""
+    result = np.zeros((len(pool), space.size))
+    area = data.fields[pool.field].area_ha
+    space.part("money", result)[:] = pool.money
+    space.part("burden", result)[:] = pool.burden
+    rows = np.arange(len(pool))
+    tonnes, land = space.part("tonnes", result), space.part("land", result)
+    labour, machine, hired = (space.part(name, result) for name in ("labour", "machine", "hired"))
+    for year in range(data.years):
+        pair = pool.pairs[:, year]
+        if len(pair) == 0 or pair[0] < 0:
+            continue
+        practice = pool.paths[:, year].astype(np.int64)
+        product = data.product_of[practice]
+        sells = product >= 0
+        tonnes[rows[sells], year, product[sells]] = pool.tonnes[sells, year]
+        land[rows, year, practice] = area
+        for offset in (0, 1):
+            labour[:, year + offset] += area * data.labour_h[pair, offset]
+            machine[:, :, year + offset] += area * data.machine_h[pair, :, offset]
+        hired[:, :, year] = area * data.hired_area[pair]
+    return result

@@ -1,0 +1,323 @@
+"""The limits of a farm as rows of the selection program, one function a family of limits.
+
+A limit is written once, over features and over *recourse* (what the farm does about it: sell, feed, store,
+buy hay, find extra hands, hire). A row reads ``features + recourse (<=, >=) right-hand side``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from .arrays import Floats, Limits, SelectionData
+from .features import HALF_MONTHS, Space
+from .words import MONTHS
+
+
+@dataclass(slots=True)
+class Row:
+    """One limit: ``features @ plan + recourse (sense) rhs``.
+
+    ``words`` is the sentence printed when the limit is not kept, with ``{0}`` for the amount; empty for rows
+    that can always be kept. ``limit`` names the limit as a whole. ``scale`` turns the amount into a share, so
+    that hours and tonnes can be added.
+    """
+
+    family: str
+    words: str
+    sense: Literal[-1, 1]
+    rhs: float
+    plan: dict[int, float]
+    recourse: dict[int, float] = field(default_factory=dict)
+    scale: float = 1.0
+    limit: str = ""
+
+
+@dataclass(slots=True)
+class Variable:
+    """One recourse variable; ``money`` is what a unit brings in plan year ``year``."""
+
+    key: tuple[str, ...] | tuple[str | int, ...]
+    year: int
+    money: float
+    upper: float | None
+
+
+class Rows:
+    """Rows and recourse of one farm, as they are written.
+
+    Parameters
+    ----------
+    data : SelectionData
+    limits : Limits
+    burden_most : float, optional
+        Most burden, weighted over the years. [ha of full-strength stand]
+    every_row : bool
+        Keep rows that no choice of sequences can break (else left out: they only slow the solver).
+    """
+
+    def __init__(
+        self, data: SelectionData, limits: Limits, burden_most: float | None, every_row: bool
+    ) -> None:
+        self.data, self.limits, self.space = data, limits, Space(data)
+        self.every_row = every_row
+        self.rows: list[Row] = []
+        self.variables: list[Variable] = []
+        self.index: dict[tuple[str | int, ...], int] = {}
+        outlets(self)
+        feed(self)
+        labour(self)
+        machines(self)
+        hired_area(self)
+        cash_floor(self)
+        largest_shares(self)
+        least_shares(self)
+        if burden_most is not None:
+            burden(self, burden_most)
+
+    def variable(self, *key: str | int, year: int = 0, money: float = 0.0, upper: float | None = None) -> int:
+        """A new recourse variable, never negative."""
+        self.index[key] = len(self.variables)
+        self.variables.append(Variable(key, year, money, upper))
+        return self.index[key]
+
+
+def outlets(program: Rows) -> None:
+    """Tonnes are sold, kept for the herd or left unsold; contracts are met.
+
+    ``sum_f tonnes_fkt x - sum_o sold_okt - open_kt - kept_kt >= 0``  [t], for every product and year, and
+    ``sold_ot >= least_ot``, ``sold_ot <= most_ot``. More than the outlets take is sold at the open price or
+    lies unsold, so a tonne never has a negative price and weeds never become useful.
+    """
+    data, limits = program.data, program.limits
+    for year in range(data.years):
+        for product in range(len(data.products)):
+            row = Row("outlets", "", 1, 0.0, {program.space.at("tonnes", year, product): 1.0})
+            for number, outlet in enumerate(limits.outlets):
+                most = float(outlet.most_t[year])
+                if outlet.product != product or most <= 0.0:
+                    continue
+                sold = program.variable(
+                    "sold",
+                    number,
+                    year,
+                    year=year,
+                    money=outlet.price_per_t - outlet.haul_per_t,
+                    upper=most if np.isfinite(most) else None,
+                )
+                row.recourse[sold] = -1.0
+                least = float(outlet.least_t[year])
+                if least > 0.0:
+                    words = (
+                        f"{outlet.name} is promised {least:,.0f} t of {data.product_words[product]} in "
+                        f"{data.first_year + year}: {{0}} t short"
+                    )
+                    program.rows.append(
+                        Row(
+                            "contracts",
+                            words,
+                            1,
+                            least,
+                            {},
+                            {sold: 1.0},
+                            max(least, 1.0),
+                            f"the contract with {outlet.name}",
+                        )
+                    )
+            price = float(limits.open_price_per_t[year, product])
+            if price > 0.0:
+                row.recourse[program.variable("open", year, product, year=year, money=price)] = -1.0
+            if limits.feeds[product] and limits.feed_need_t > 0.0:
+                row.recourse[program.variable("kept", year, product)] = -1.0
+            if row.recourse:
+                program.rows.append(row)
+
+
+def feed(program: Rows) -> None:
+    """The herd eats every year; what is kept and not eaten is stored with loss.
+
+    ``fed_t + bought_t >= need``  [t] and ``stored_t - (1 - loss) stored_(t-1) - kept_t + fed_t <= 0``  [t],
+    ``stored_t <= room``. Before the first year there is what lies in the barn now.
+    """
+    data, limits = program.data, program.limits
+    if limits.feed_need_t <= 0.0:
+        return
+    for year in range(data.years):
+        fed = program.variable("fed", year)
+        bought = program.variable("bought", year, year=year, money=-limits.feed_price_per_t)
+        stored = program.variable("stored", year, upper=limits.storage_t)
+        program.rows.append(Row("feed", "", 1, limits.feed_need_t, {}, {fed: 1.0, bought: 1.0}))
+        balance = Row(
+            "storage", "", -1, limits.stored_now_t if year == 0 else 0.0, {}, {stored: 1.0, fed: 1.0}
+        )
+        if year > 0:
+            balance.recourse[program.index["stored", year - 1]] = -(1.0 - limits.storage_loss)
+        for product in range(len(data.products)):
+            if ("kept", year, product) in program.index:
+                balance.recourse[program.index["kept", year, product]] = -1.0
+        program.rows.append(balance)
+
+
+def labour(program: Rows) -> None:
+    """Hands: ``sum_f hours_f,ch x - extra_ch <= hours_h``, ``extra_ch <= extra_h``  [h] by half-month.
+
+    Autumn work counts in the calendar year before the harvest; extra hours are paid in the plan year of
+    their calendar year (those before the first plan year, in the first).
+    """
+    data, limits = program.data, program.limits
+    most = _most_load(data, data.labour_h[:, None])[0]
+    for when in range(data.years + 1):
+        for half in range(HALF_MONTHS):
+            have = float(limits.labour_h[half])
+            if not program.every_row and most[when, half] <= have:
+                continue
+            words = f"work in {_half_month(data, when, half)}: {{0}} h more than there are hands for"
+            row = Row(
+                "labour", words, -1, have, {program.space.at("labour", when, half): 1.0}, {}, max(have, 10.0)
+            )
+            row.limit = "the hours of labour"
+            if limits.extra_labour_h[half] > 0.0:
+                extra = program.variable(
+                    "extra",
+                    when,
+                    half,
+                    year=max(0, when - 1),
+                    money=-limits.extra_labour_cost_per_h,
+                    upper=float(limits.extra_labour_h[half]),
+                )
+                row.recourse[extra] = -1.0
+            program.rows.append(row)
+
+
+def machines(program: Rows) -> None:
+    """Own machines: ``sum_f hours_f,mch x - hire_mch <= hours_mh``, ``sum_h hire_mch <= hireable_m``  [h].
+
+    A machine that is hired anyway has no hours of its own to run out of (inf).
+    """
+    data, limits = program.data, program.limits
+    most = _most_load(data, data.machine_h)
+    for number in range(len(data.machines)):
+        name = f"the hours of the {data.machine_words[number]}"
+        for when in range(data.years + 1):
+            hires = []
+            for half in range(HALF_MONTHS):
+                have = float(limits.machine_h[number, half])
+                if not np.isfinite(have) or (not program.every_row and most[number, when, half] <= have):
+                    continue
+                words = f"{data.machine_words[number]} in {_half_month(data, when, half)}: {{0}} h too many"
+                at = program.space.at("machine", number, when, half)
+                row = Row("machines", words, -1, have, {at: 1.0}, {}, max(have, 10.0), name)
+                if limits.hire_extra_h[number] > 0.0:
+                    hire = program.variable(
+                        "hire",
+                        number,
+                        when,
+                        half,
+                        year=max(0, when - 1),
+                        money=-float(limits.hire_extra_cost_per_h[number]),
+                    )
+                    row.recourse[hire] = -1.0
+                    hires.append(hire)
+                program.rows.append(row)
+            if hires and np.isfinite(limits.hire_extra_h[number]):
+                cap = float(limits.hire_extra_h[number])
+                program.rows.append(Row("hire", "", -1, cap, {}, dict.fromkeys(hires, 1.0)))
+
+
+def hired_area(program: Rows) -> None:
+    """Hired machines: ``sum_f hectares_f,mt x <= cap_m``  [ha a harvest year]."""
+    data, limits = program.data, program.limits
+    for number in range(len(data.machines)):
+        cap = float(limits.hire_area_ha[number])
+        top = sum(field.area_ha for field in data.fields) * float(data.hired_area[:, number].max(initial=0.0))
+        if not np.isfinite(cap) or (not program.every_row and top <= cap):
+            continue
+        for year in range(data.years):
+            words = (
+                f"hired {data.machine_words[number]} in {data.first_year + year}: {{0}} ha more than "
+                f"the {cap:,.0f} ha that can be hired"
+            )
+            at = program.space.at("hired", number, year)
+            name = f"the area that the hired {data.machine_words[number]} can do"
+            program.rows.append(Row("hired_area", words, -1, cap, {at: 1.0}, {}, max(cap, 1.0), name))
+
+
+def cash_floor(program: Rows) -> None:
+    """``sum_f money_ft x + sales_t - feed_t - extra hands_t - hire_t >= floor + fixed cost``  [money]."""
+    data, limits = program.data, program.limits
+    if not np.isfinite(limits.cash_floor):
+        return
+    for year in range(data.years):
+        words = f"cash in {data.first_year + year}: {{0}} below the least you can do with"
+        row = Row(
+            "cash", words, 1, limits.cash_floor + limits.fixed_cost, {program.space.at("money", year): 1.0}
+        )
+        row.recourse = {
+            n: v.money for n, v in enumerate(program.variables) if v.year == year and v.money != 0.0
+        }
+        row.scale = max(abs(row.rhs), 1000.0)
+        row.limit = "the least cash a year"
+        program.rows.append(row)
+
+
+def _farmed_ha(data: SelectionData) -> Floats:
+    """Hectares still farmed in each year."""
+    return np.array([sum(f.area_ha for f in data.fields if f.farmed[t]) for t in range(data.years)])
+
+
+def largest_shares(program: Rows) -> None:
+    """``sum_f area_f [member in t] x <= share * farmed land_t``  [ha], every year."""
+    data = program.data
+    land = _farmed_ha(data)
+    for share in program.limits.largest:
+        for year in range(data.years):
+            name = f"the largest share of {share.name}"
+            year_words = f"{share.name} in {data.first_year + year}"
+            words = f"{year_words}: {{0}} ha more than {share.share:.0%} of the land"
+            plan = {program.space.at("land", year, int(p)): 1.0 for p in np.flatnonzero(share.member)}
+            most = share.share * float(land[year])
+            program.rows.append(Row("largest_shares", words, -1, most, plan, {}, max(most, 1.0), name))
+
+
+def least_shares(program: Rows) -> None:
+    """``sum_t sum_f area_f [member in t] x >= share * sum_t farmed land_t``  [ha years]."""
+    data = program.data
+    land = float(_farmed_ha(data).sum())
+    for share in program.limits.least:
+        words = f"{share.name}: on average {{0}} ha a year short of {share.share:.0%} of the land"
+        name = f"the least share of {share.name}"
+        weight = 1.0 / data.years
+        plan = {
+            program.space.at("land", year, int(p)): weight
+            for year in range(data.years)
+            for p in np.flatnonzero(share.member)
+        }
+        least = share.share * land * weight
+        program.rows.append(Row("least_shares", words, 1, least, plan, {}, max(least, 1.0), name))
+
+
+def burden(program: Rows, most: float) -> None:
+    """``sum_t when_t sum_f burden_ft x <= most``  [ha of full-strength stand, 1 November]."""
+    words = f"weeds over the years: {{0}} ha of full stand more than {most:,.2f} ha"
+    when = program.data.burden_when
+    plan = {program.space.at("burden", year): float(when[year]) for year in range(program.data.years)}
+    program.rows.append(Row("burden", words, -1, most, plan, {}, max(most, 0.1), "the limit on weeds"))
+
+
+def _most_load(data: SelectionData, hours: Floats) -> Floats:
+    """Most hours any plan can need: (M, C, H) from hours per hectare (Q, M, 2, H)."""
+    top = hours.max(axis=0, initial=0.0)
+    load = np.zeros((top.shape[0], data.years + 1, HALF_MONTHS))
+    for land in data.fields:
+        for year in range(data.years):
+            for offset in (0, 1):
+                load[:, year + offset] += land.area_ha * top[:, offset] * bool(land.farmed[year])
+    return load
+
+
+def _half_month(data: SelectionData, when: int, half: int) -> str:
+    """``late May 2027``."""
+    part = "early" if half % 2 == 0 else "late"
+    return f"{part} {MONTHS[half // 2]} {data.first_year - 1 + when}"

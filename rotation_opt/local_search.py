@@ -1,0 +1,222 @@
+"""Better plans by exchanging the sequences of one field or two, scored in closed form.
+
+A descent changes one field at a time to its best sequence, then pairs of fields at once; when nothing helps
+any more, a few fields are pushed off their sequences and the descent starts again. Everything is a fixed
+amount of work with a fixed random stream, so that the same farm gives the same plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .arrays import Floats, Integers
+from .scoring import Scoring
+
+TINY = 1e-7
+PAIR_CHOICES = 24  # sequences of each of two fields that are tried together
+PAIRS_A_FIELD = 4
+PUSHED = 3  # most fields pushed at once
+SHARPENINGS = 60
+
+
+@dataclass(slots=True)
+class _Choices:
+    """The sequences of one field that may be chosen."""
+
+    columns: Integers
+    need: Floats  # (n, rows scored)
+    cash: Floats  # (n, T) or (n, 0)
+    own: Floats  # (n,)
+
+
+class LocalSearch:
+    """Searches among some columns.
+
+    Parameters
+    ----------
+    scoring : Scoring
+    need, cost, field : (n, rows), (n,), (n,)
+        Of all columns.
+    columns : (m,) int
+        Those that may be chosen.
+    likely : (n,)
+        Rank of each column, the lowest the most hopeful (reduced cost).
+    """
+
+    def __init__(
+        self,
+        scoring: Scoring,
+        *,
+        need: Floats,
+        cost: Floats,
+        field: Integers,
+        columns: Integers,
+        rank: Floats,
+    ) -> None:
+        self.scoring = scoring
+        self.fields: list[_Choices] = []
+        count = int(field.max()) + 1
+        watch = len(scoring.cash) > 0
+        for number in range(count):
+            mine = columns[field[columns] == number]
+            mine = mine[np.argsort(rank[mine], kind="stable")]
+            full = need[mine]
+            cash = (
+                full[:, scoring.cash] + full @ scoring.linear_money.T if watch else np.zeros((len(mine), 0))
+            )
+            own = cost[mine] + full @ scoring.linear
+            self.fields.append(_Choices(mine, np.ascontiguousarray(full[:, scoring.rows]), cash, own))
+        self.base_cash = scoring.base_money if watch else np.zeros(0)
+        self.random = np.random.default_rng(1)
+        self.at = np.zeros(count, np.int64)
+        self._place = [{int(c): n for n, c in enumerate(each.columns)} for each in self.fields]
+        self.total = np.zeros(len(scoring.rows))
+        self.cash = np.zeros(self.fields[0].cash.shape[1])
+        self.own = 0.0
+
+    # ------------------------------------------------------------ where the search stands
+
+    def stand(self, plan: Sequence[int]) -> None:
+        """Start from a plan of columns that may be chosen."""
+        self.at = np.array(
+            [self._place[f][int(c)] for f, c in enumerate(plan)],
+            np.int64,
+        )
+        self._sum()
+
+    def _sum(self) -> None:
+        chosen = list(zip(self.fields, self.at, strict=True))
+        self.total = np.sum([each.need[n] for each, n in chosen], axis=0)
+        self.cash = self.base_cash + np.sum([each.cash[n] for each, n in chosen], axis=0)
+        self.own = float(sum(each.own[n] for each, n in chosen))
+
+    @property
+    def plan(self) -> list[int]:
+        """Columns of the plan, field by field."""
+        return [int(each.columns[n]) for each, n in zip(self.fields, self.at, strict=True)]
+
+    def value(self) -> float:
+        """Cost of the plan, sharpened where it stands."""
+        self.scoring.sharpen(self.total)
+        return self._value()
+
+    def _value(self) -> float:
+        rest = float(self.scoring.score(self.total[None, :], self.cash[None, :].copy())[0])
+        return self.own + rest + self.scoring.base
+
+    def _one(self, field: int) -> Floats:
+        """Cost of the plan with each sequence of one field."""
+        each, n = self.fields[field], self.at[field]
+        need = each.need + (self.total - each.need[n])
+        cash = each.cash + (self.cash - each.cash[n])
+        own = each.own + (self.own - each.own[n] + self.scoring.base)
+        result: Floats = own + self.scoring.score(need, cash)
+        return result
+
+    def _set(self, field: int, n: int) -> None:
+        each, before = self.fields[field], self.at[field]
+        self.total = self.total + each.need[n] - each.need[before]
+        self.cash = self.cash + each.cash[n] - each.cash[before]
+        self.own += float(each.own[n] - each.own[before])
+        self.at[field] = n
+
+    # ------------------------------------------------------------ moves
+
+    def descend(self, fields: Sequence[int] | None = None) -> float:
+        """Change one field at a time as long as it helps; returns the cost."""
+        value = self.value()
+        count = len(self.fields)
+        queue = list(self.random.permutation(count)) if fields is None else list(fields)
+        quiet, sharpened = 0, 0
+        while quiet < count:
+            field = queue.pop(0) if queue else int(self.random.integers(count))
+            if not queue:
+                queue = list(self.random.permutation(count))
+            costs = self._one(field)
+            best = int(costs.argmin())
+            quiet += 1
+            if best == self.at[field] or costs[best] >= value - TINY * abs(value):
+                continue
+            before = int(self.at[field])
+            self._set(field, best)
+            exact = self.value()
+            if exact < value - TINY * abs(value):
+                value, quiet = exact, 0
+            else:  # the score was too kind there; it is sharper now
+                self._set(field, before)
+                sharpened += 1
+                quiet = max(0, quiet - 1) if sharpened < SHARPENINGS else quiet
+        return value
+
+    def pairs(self, value: float) -> float:
+        """Change two fields at once where it helps; returns the cost."""
+        count = len(self.fields)
+        for _ in range(PAIRS_A_FIELD * count):
+            one, other = self.random.choice(count, 2, replace=False)
+            first, second = self._hopeful(int(one)), self._hopeful(int(other))
+            a, b = self.fields[one], self.fields[other]
+            base = self.total - a.need[self.at[one]] - b.need[self.at[other]]
+            cash = self.cash - a.cash[self.at[one]] - b.cash[self.at[other]]
+            rest = self.own - a.own[self.at[one]] - b.own[self.at[other]] + self.scoring.base
+            need = (base + a.need[first])[:, None, :] + b.need[second][None, :, :]
+            money = (cash + a.cash[first])[:, None, :] + b.cash[second][None, :, :]
+            own = (rest + a.own[first])[:, None] + b.own[second][None, :]
+            size = len(first) * len(second)
+            costs = own.reshape(size) + self.scoring.score(
+                need.reshape(size, need.shape[2]), money.reshape(size, money.shape[2])
+            )
+            best = int(costs.argmin())
+            if costs[best] >= value - TINY * abs(value):
+                continue
+            before = int(self.at[one]), int(self.at[other])
+            self._set(int(one), int(first[best // len(second)]))
+            self._set(int(other), int(second[best % len(second)]))
+            exact = self.value()
+            if exact < value - TINY * abs(value):
+                value = self.descend()
+            else:
+                self._set(int(one), before[0])
+                self._set(int(other), before[1])
+        return value
+
+    def _hopeful(self, field: int) -> Integers:
+        """Sequences of a field that cost least beside the present plan, and some that are good in general."""
+        count = len(self.fields[field].columns)
+        if count <= PAIR_CHOICES:
+            return np.arange(count)
+        half = PAIR_CHOICES // 2
+        near = np.argpartition(self._one(field), half)[:half]
+        some = np.minimum(self.random.exponential(count / 6, PAIR_CHOICES - half).astype(np.int64), count - 1)
+        return np.union1d(near, some)
+
+    def push(self) -> list[int]:
+        """Move a few fields to other good sequences; returns the fields."""
+        count = len(self.fields)
+        moved = self.random.choice(count, min(count, int(self.random.integers(1, PUSHED + 1))), replace=False)
+        for field in moved:
+            choices = len(self.fields[field].columns)
+            self._set(int(field), min(int(self.random.exponential(choices / 6)), choices - 1))
+        return [int(field) for field in moved]
+
+    def run(self, rounds: int, stop: Callable[[], bool]) -> float:
+        """Descend, then push and descend ``rounds`` times; stands at the best plan in the end."""
+        value = self.pairs(self.descend())
+        best, kept = value, self.at.copy()
+        for turn in range(rounds):
+            if stop():
+                break
+            moved = self.push()
+            value = self.descend([f for f in self.random.permutation(len(self.fields)) if f not in moved])
+            if value < best + 2e-3 * abs(best) and turn % 4 == 0:
+                value = self.pairs(value)
+            if value < best - TINY * abs(best):
+                best, kept = value, self.at.copy()
+            else:
+                self.at = kept.copy()
+                self._sum()
+        self.at = kept
+        self._sum()
+        return best

@@ -1,0 +1,213 @@
+"""The linear program over all sequences, though only a few are ever written down.
+
+A linear program over few columns gives prices of every limit; the tree of each field is grown at those
+prices; better sequences become columns, and so on until no field has one. Its value bounds every plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from .arrays import Floats, Integers
+from .brake import Brake
+from .columns import Columns
+from .errors import NoPlanError
+from .formulate import Program
+from .sequences import Grower, Pool
+from .solver import KeptProgram
+
+TINY = 1e-7
+FIRST_WIDTH, LAST_WIDTH = 150, 12000
+COLUMNS_A_ROUND = 6
+LISTED = 1500  # a field with no more sequences than this is listed, not priced
+
+
+class Pricing:
+    """One program and one objective: columns, prices, and the bound.
+
+    Parameters
+    ----------
+    grower, program
+    objective : (features,), (variables,)
+        Cost of features and recourse.
+    pools : sequence of Pool
+        Sequences met before.
+    brake : Brake
+        Ends the pricing early; the bound is then not as good as it could be.
+
+    Attributes
+    ----------
+    bound : float
+        No plan costs less; inf if it is proven that there is none.
+    met : bool
+        Whether all limits can be kept by fields shared between the sequences found.
+    """
+
+    def __init__(
+        self,
+        grower: Grower,
+        program: Program,
+        objective: tuple[Floats, Floats],
+        pools: Sequence[Pool],
+        brake: Brake,
+    ) -> None:
+        self.grower, self.program, self.data = grower, program, grower.data
+        self.plan_cost, self.recourse_cost = objective
+        self.columns = Columns(grower, program, self.plan_cost)
+        self.brake = brake
+        self.bound, self.last_bound, self.value = -np.inf, -np.inf, np.inf
+        self.rounds, self.met = 0, False
+        self.duals = np.zeros(len(program.rows))
+        self.field_duals = np.zeros(len(self.data.fields))
+        self.columns.take_in(pools)
+        self._begin()
+        self.master = KeptProgram(program, self.columns.need, self.columns.field)
+
+    def _begin(self) -> None:
+        """First sequences: the best for money without farm limits, the cleanest, and between the two."""
+        data, limits = self.data, self.program.limits
+        if all(self.columns.complete):
+            return
+        product = np.array(limits.open_price_per_t, dtype=float)
+        for outlet in limits.outlets:
+            price = np.where(outlet.most_t > 0, outlet.price_per_t - outlet.haul_per_t, 0.0)
+            product[:, outlet.product] = np.maximum(product[:, outlet.product], price)
+        product[:, limits.feeds] = np.maximum(product[:, limits.feeds], limits.feed_price_per_t)
+        base = self.program.prices(np.zeros(self.program.space.size), np.zeros(len(self.program.rows)))
+        weights = data.discount[:, None]
+        money = replace(base, money=data.discount.copy(), product=np.maximum(product, 0.0) * weights)
+        clean = replace(base, burden=np.full(data.years, 1.0))
+        scale = float(np.abs(data.cost_per_ha).mean()) if len(data.cost_per_ha) else 1.0
+        both = replace(money, burden=np.full(data.years, scale))
+        worths = [self.grower.worth(prices) for prices in (money, both, clean)]
+        for field in np.flatnonzero(~self.columns.complete).tolist():
+            found = 0
+            for worth, width in zip(worths, (LISTED, FIRST_WIDTH, FIRST_WIDTH), strict=True):
+                grown = self.grower.grow(field, worth, width=width, keep=width, figures=False)
+                if grown.pool.complete:
+                    self.columns.complete[field] = True
+                    self.columns.add(field, grown.pool.paths)
+                    found = len(grown.pool)
+                    break
+                self.columns.add(field, grown.pool.paths[: 2 * COLUMNS_A_ROUND])
+                found += len(grown.pool)
+            if not found:
+                name = data.fields[field].name
+                raise NoPlanError(
+                    f'No sequence of practices is possible on field "{name}".',
+                    [f'succession rules, bans and dates on field "{name}"'],
+                )
+
+    def _price(self, objective: Floats, width: int) -> tuple[int, bool]:
+        """One round of growth at the present prices: new columns, and whether all branches were followed."""
+        worth = self.grower.worth(self.program.prices(objective, self.duals))
+        tolerance = TINY * max(1.0, abs(self.value))
+        new, exact, short = 0, True, 0.0
+        for field in np.flatnonzero(~self.columns.complete).tolist():
+            least = -float(self.field_duals[field])
+            grown = self.grower.grow(
+                field, worth, width=width, keep=COLUMNS_A_ROUND, least=least + tolerance, figures=False
+            )
+            short += max(tolerance, grown.upper - least)
+            exact &= grown.exact
+            new += self.columns.add(field, grown.pool.paths)
+        self.last_bound = self.value - short
+        return new, exact
+
+    def _generate(self, real: bool) -> None:
+        objective = self.plan_cost if real else np.zeros_like(self.plan_cost)
+        width, bound = FIRST_WIDTH, -np.inf
+        while True:
+            self.value, self.duals, self.field_duals = self.master.solve()
+            self.rounds += 1
+            if not real and self.value <= TINY:
+                return
+            if all(self.columns.complete):
+                self.last_bound = bound = self.value
+                break
+            first = len(self.columns)
+            new, exact = self._price(objective, width)
+            bound = max(bound, self.last_bound)
+            cost = self.columns.cost[first:]
+            self.master.add(
+                self.columns.need[first:], cost if real else np.zeros_like(cost), self.columns.field[first:]
+            )
+            if (new == 0 and exact) or self.value - bound <= 10 * TINY * max(1.0, abs(self.value)):
+                break
+            if self.brake():
+                break
+            if new == 0:
+                if width >= LAST_WIDTH:
+                    break
+                width = min(width * 5, LAST_WIDTH)
+        if real:
+            self.bound = bound
+        elif bound > TINY:
+            self.bound = np.inf  # proven: no mixture of sequences keeps all limits
+
+    def solve(self) -> bool:
+        """Solve the linear program; False if the limits cannot all be kept."""
+        self._generate(False)
+        self.met = self.value <= 1e-6
+        if self.met:
+            self.master.aim(self.columns.cost, self.recourse_cost)
+            self._generate(True)
+        return self.met
+
+    def reach(self, weights: Floats) -> float:
+        """Least weighted amount by which limits are broken, each row's amount counted by its weight."""
+        self.master.price_slack(weights)
+        self._generate(False)
+        return self.value
+
+    # ------------------------------------------------------------ more columns at the final prices
+
+    def reduced_costs(self) -> Floats:
+        """(n,): what each sequence would cost the linear program at its final prices."""
+        own = self.columns.cost - self.columns.need @ self.duals
+        result: Floats = own - self.field_duals[self.columns.field]
+        return result
+
+    def enrich(self, width: int, keep: int, duals: Floats | None = None) -> None:
+        """Near-best sequences of every field at the final prices, or at others."""
+        worth = self.grower.worth(self.program.prices(self.plan_cost, self.duals if duals is None else duals))
+        for field in np.flatnonzero(~self.columns.complete).tolist():
+            grown = self.grower.grow(field, worth, width=width, keep=keep, figures=False)
+            self.columns.add(field, grown.pool.paths)
+
+    def all_within(self, room: float, most: int) -> bool:
+        """Add every sequence that a plan within ``room`` of the bound can use; False if too many."""
+        worth = self.grower.worth(self.program.prices(self.plan_cost, self.duals))
+        slack = room + TINY * max(1.0, abs(room))
+        total, found = 0, []
+        for field in np.flatnonzero(~self.columns.complete).tolist():
+            least = -float(self.field_duals[field]) - slack
+            grown = self.grower.grow(field, worth, width=LAST_WIDTH, keep=most, least=least, figures=False)
+            total += len(grown.pool)
+            if not grown.exact or len(grown.pool) >= most or total > most:
+                return False
+            found.append((field, grown.pool.paths))
+        for field, paths in found:
+            self.columns.add(field, paths)
+        return True
+
+    def nearest(self, count: int, extra: Sequence[int], room: float) -> tuple[Integers, Floats]:
+        """The ``count`` columns of each field of least reduced cost, none above ``room``, and more.
+
+        Returns
+        -------
+        columns : (m,) int
+        reduced costs : (n,)
+            Of all columns.
+        """
+        reduced, field_of = self.reduced_costs(), self.columns.field
+        order = np.lexsort((reduced, field_of))
+        begin = np.searchsorted(field_of[order], np.arange(len(self.data.fields)))
+        rank = np.empty(len(order), np.int64)
+        rank[order] = np.arange(len(order)) - begin[field_of[order]]
+        near = (rank < count) & (reduced <= room + TINY * max(1.0, abs(room)))
+        near[list(extra)] = True
+        return np.flatnonzero(near), reduced

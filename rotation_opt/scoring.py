@@ -1,0 +1,366 @@
+"""What the farm makes of a plan's work and tonnes, in closed form, for many plans at once.
+
+With the sequences fixed, what is left to choose falls apart into small groups of limits that share nothing:
+extra hands of one half-month, the buyers of one product in one year, the herd's hay over all years. The
+least cost of a group is convex and piecewise linear in what the plan needs of it, so it is the largest of a
+few straight lines. Groups with one limit have all their lines from the start; groups with several gain
+lines where plans are tried (`Scoring.sharpen`), so that a score is never too dear and in the end exact.
+
+Breaking a limit costs a penalty, so that a search can pass through plans that do not quite fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .arrays import Floats, Integers
+from .formulate import Program
+from .solver import KeptRecourse
+
+TINY = 1e-9
+Line = tuple[float, float]  # slope in the need, cost at no need
+
+
+@dataclass(slots=True)
+class _Pooled:
+    """Rows whose excess is bought at one price out of one yearly allowance."""
+
+    columns: Integers  # places among the rows scored
+    have: Floats
+    price: float
+    cap: float
+    penalty: float
+    year: int
+
+
+@dataclass(slots=True)
+class _Group:
+    """Rows whose recourse hangs together: lines are found as plans are tried."""
+
+    columns: Integers
+    kept: KeptRecourse
+    money: Floats  # (T, variables) money a unit of each variable brings in each year
+    slopes: Floats  # (lines, rows)
+    start: Floats  # (lines,)
+    by_year: Floats  # (lines, T) money in each year where the line was found
+
+
+class Scoring:
+    """Cost of plans from what they need of every limit.
+
+    Parameters
+    ----------
+    program : Program
+    recourse_cost : (variables,)
+        Cost of a unit of every recourse variable, as minimised.
+    penalty : (rows,)
+        Cost of a unit by which each limit is broken.
+    money_weight : (T,)
+        What a unit of money of each year counts in the cost.
+    most_need, least_need : (rows,)
+        No plan needs more, or less, of a limit: rows that cost nothing in between are left out.
+    """
+
+    def __init__(
+        self,
+        program: Program,
+        recourse_cost: Floats,
+        penalty: Floats,
+        money_weight: Floats,
+        *,
+        least_need: Floats,
+        most_need: Floats,
+    ) -> None:
+        self.program, self.cost, self.penalty = program, recourse_cost, penalty
+        self.money_weight = money_weight
+        self.cash = np.array([n for n, row in enumerate(program.rows) if row.family == "cash"], np.int64)
+        self.linear = np.zeros(len(program.rows))  # cost of a unit of need where it is the same everywhere
+        self.linear_money = np.zeros((program.data.years, len(program.rows)))
+        self.base = 0.0
+        self.base_money = np.zeros(program.data.years)
+        singles: list[tuple[int, list[Line], int]] = []
+        wide: list[tuple[list[int], list[int]]] = []
+        pools: list[tuple[list[int], int]] = []
+        for rows, variables in _groups(program, self.cash):
+            lines = self._lines(rows, variables)
+            if lines is not None:
+                (row,) = (n for n in rows if program.rows[n].plan)
+                singles.append((row, lines, self._year(variables)))
+            elif (cap := self._cap(rows, variables)) is not None:
+                pools.append(([n for n in rows if n != cap], cap))
+            else:
+                wide.append((rows, variables))
+        self._settle(singles, pools, wide, least_need, most_need)
+
+    # ------------------------------------------------------------ reading the program
+
+    def _year(self, variables: Sequence[int]) -> int:
+        """The plan year in which a group's money is paid; -1 if it has none."""
+        years = {self.program.variables[v].year for v in variables if self.program.variables[v].money != 0.0}
+        return years.pop() if len(years) == 1 else -1
+
+    def _lines(self, rows: Sequence[int], variables: Sequence[int]) -> list[Line] | None:
+        """The lines of a group in which one row alone depends on the plan; None for other groups.
+
+        The other rows may only promise a least amount of one variable (a contract). Units are ranked by
+        what they are worth to the row: those worth most are served first as there is more to go round.
+        """
+        program = self.program
+        plan = [n for n in rows if program.rows[n].plan]
+        others = [n for n in rows if not program.rows[n].plan]
+        if len(plan) != 1 or any(len(program.rows[n].recourse) != 1 for n in others):
+            return None
+        if len({program.variables[v].year for v in variables if program.variables[v].money}) > 1:
+            return None
+        row = program.rows[plan[0]]
+        sense = float(row.sense)
+        promised: dict[int, tuple[float, float]] = {}
+        for n in others:
+            ((variable, value),) = program.rows[n].recourse.items()
+            if program.rows[n].sense != 1 or value <= 0 or variable in promised:
+                return None
+            promised[variable] = (program.rows[n].rhs / value, self.penalty[n] * value)
+        # (worth of a unit to the row, units, whether it gives to the row)
+        steps: list[tuple[float, float, bool]] = [(self.penalty[plan[0]], np.inf, True)]
+        constant = 0.0
+        for variable in variables:
+            if variable not in row.recourse:
+                return None
+            gain = sense * row.recourse[variable]
+            cost = float(self.cost[variable])
+            upper = program.variables[variable].upper
+            upper = np.inf if upper is None else float(upper)
+            least, fine = promised.get(variable, (0.0, 0.0))
+            parts = [(min(least, upper), cost - fine), (upper - min(least, upper), cost)]
+            constant += least * fine
+            for units, each in parts:
+                if units <= 0.0:
+                    continue
+                if gain > 0.0 and each >= 0.0:
+                    steps.append((each / gain, gain * units, True))
+                elif gain < 0.0:
+                    if each < 0.0:
+                        steps.append((each / gain, -gain * units, False))
+                else:
+                    return None
+        return _lines_of(steps, sense, row.rhs, constant)
+
+    def _cap(self, rows: Sequence[int], variables: Sequence[int]) -> int | None:
+        """The row that caps the sum of all variables, if each other row buys its excess at the same cost."""
+        program = self.program
+        caps = [n for n in rows if not program.rows[n].plan]
+        plain = [n for n in rows if program.rows[n].plan]
+        same = len({float(self.cost[v]) for v in variables}) == 1
+        one_each = all(
+            list(program.rows[n].recourse.values()) == [-1.0] and program.rows[n].sense == -1 for n in plain
+        )
+        if len(caps) != 1 or not same or not one_each or len(plain) != len(variables):
+            return None
+        cap = program.rows[caps[0]]
+        free = all(program.variables[v].upper is None for v in variables)
+        whole = set(cap.recourse) == set(variables) and set(cap.recourse.values()) == {1.0}
+        return caps[0] if free and whole and cap.sense == -1 and self._year(variables) >= 0 else None
+
+    def _settle(
+        self,
+        singles: list[tuple[int, list[Line], int]],
+        pools: list[tuple[list[int], int]],
+        wide: list[tuple[list[int], list[int]]],
+        least_need: Floats,
+        most_need: Floats,
+    ) -> None:
+        """Lay the groups out as arrays over the rows that need looking at."""
+        years = self.program.data.years
+        bent = []
+        for row, lines, year in singles:
+            used = _between(lines, float(least_need[row]), float(most_need[row]))
+            if len(used) == 1:
+                slope, start = used[0]
+                self.linear[row] += slope
+                self.base += start
+                if year >= 0:
+                    self.linear_money[year, row] -= slope / self.money_weight[year]
+                    self.base_money[year] -= start / self.money_weight[year]
+            else:
+                bent.append((row, used, year))
+        order = [row for row, _, _ in bent] + [n for rows, _ in pools for n in rows]
+        order += [n for rows, _ in wide for n in rows if self.program.rows[n].plan]
+        self.rows = np.array(order, dtype=np.int64)
+        at = {row: place for place, row in enumerate(order)}
+        self.bent = len(bent)
+        most = max((len(lines) for _, lines, _ in bent), default=1)
+        padded = np.array([[*lines, *[lines[-1]] * (most - len(lines))] for _, lines, _ in bent], float)
+        padded = padded.reshape(len(bent), most, 2)
+        self.slopes = np.ascontiguousarray(padded[:, :, 0].T)  # (lines, bent rows)
+        self.starts = np.ascontiguousarray(padded[:, :, 1].T)
+        self.paid = np.zeros((len(bent), years))
+        for place, (_, _, year) in enumerate(bent):
+            if year >= 0:
+                self.paid[place, year] = -1.0 / self.money_weight[year]
+        self.pooled = [
+            _Pooled(
+                np.array([at[n] for n in rows], np.int64),
+                np.array([self.program.rows[n].rhs for n in rows]),
+                float(self.cost[next(iter(self.program.rows[rows[0]].recourse))]),
+                float(self.program.rows[cap].rhs),
+                float(self.penalty[rows[0]]),
+                self._year(list(self.program.rows[cap].recourse)),
+            )
+            for rows, cap in pools
+        ]
+        self.groups = [self._wide(rows, variables, at) for rows, variables in wide]
+
+    def _wide(self, rows: list[int], variables: list[int], at: dict[int, int]) -> _Group:
+        years = self.program.data.years
+        money = np.zeros((years, len(variables)))
+        for place, v in enumerate(variables):
+            money[self.program.variables[v].year, place] = self.program.variables[v].money
+        plan = [n for n in rows if self.program.rows[n].plan]
+        order = plan + [n for n in rows if n not in plan]
+        return _Group(
+            np.array([at[n] for n in plan], np.int64),
+            KeptRecourse(self.program, order, variables, self.cost, self.penalty),
+            money,
+            np.zeros((0, len(plan))),
+            np.zeros(0),
+            np.zeros((0, years)),
+        )
+
+    # ------------------------------------------------------------ scoring
+
+    def sharpen(self, need: Floats) -> bool:
+        """Make the score exact for one plan that needs ``need`` (rows scored,); True if anything changed."""
+        changed = False
+        for group in self.groups:
+            mine = need[group.columns]
+            full = np.zeros(len(group.kept.at))
+            full[: len(mine)] = mine
+            cost, slope, values = group.kept.solve(full)
+            slope = slope[: len(mine)]
+            known = float((group.slopes @ mine + group.start).max()) if len(group.start) else -np.inf
+            if cost > known + TINY * max(1.0, abs(cost)):
+                group.slopes = np.vstack([group.slopes, slope])
+                group.start = np.append(group.start, cost - slope @ mine)
+                group.by_year = np.vstack([group.by_year, group.money @ values])
+                changed = True
+        return changed
+
+    def score(self, need: Floats, cash: Floats) -> Floats:
+        """Cost of plans beyond what their sequences cost alone.
+
+        Parameters
+        ----------
+        need : (n, rows scored)
+        cash : (n, T)
+            Money that is known before recourse (`base_money` and `linear_money` are in it); empty if no
+            least cash is asked for.
+
+        Returns
+        -------
+        (n,)
+        """
+        bent = need[:, : self.bent]
+        each = bent * self.slopes[0] + self.starts[0]
+        for slope, start in zip(self.slopes[1:], self.starts[1:], strict=True):
+            np.maximum(each, bent * slope + start, out=each)
+        result: Floats = each.sum(axis=1)
+        watch = len(self.cash) > 0
+        money = cash + each @ self.paid if watch else cash
+        for pool in self.pooled:
+            over = np.maximum(need[:, pool.columns] - pool.have, 0.0).sum(axis=1)
+            result += pool.price * over + pool.penalty * np.maximum(over - pool.cap, 0.0)
+            if watch:
+                money[:, pool.year] -= pool.price * over / self.money_weight[pool.year]
+        for group in self.groups:
+            if not len(group.start):
+                continue
+            lines = need[:, group.columns] @ group.slopes.T + group.start
+            best = lines.argmax(axis=1)
+            result += lines[np.arange(len(best)), best]
+            if watch:
+                money += group.by_year[best]
+        if watch:
+            short = np.maximum(self.program.rhs[self.cash] - money, 0.0)
+            result += short @ self.penalty[self.cash]
+        return result
+
+
+def _groups(program: Program, cash: Integers) -> list[tuple[list[int], list[int]]]:
+    """Rows (least cash left out) and recourse variables that hang together, in order."""
+    owner = list(range(len(program.rows)))
+
+    def find(n: int) -> int:
+        while owner[n] != n:
+            owner[n] = owner[owner[n]]
+            n = owner[n]
+        return n
+
+    skip = set(cash.tolist())
+    first: dict[int, int] = {}
+    for n, row in enumerate(program.rows):
+        if n in skip:
+            continue
+        for variable in row.recourse:
+            if variable in first:
+                owner[find(n)] = find(first[variable])
+            else:
+                first[variable] = n
+    rows: dict[int, list[int]] = {}
+    for n in range(len(program.rows)):
+        if n not in skip:
+            rows.setdefault(find(n), []).append(n)
+    variables: dict[int, list[int]] = {head: [] for head in rows}
+    for variable, n in first.items():
+        variables[find(n)].append(variable)
+    return [(members, sorted(variables[head])) for head, members in rows.items()]
+
+
+def _lines_of(
+    steps: list[tuple[float, float, bool]], sense: float, rhs: float, constant: float
+) -> list[Line]:
+    """The lines of least cost in the need of one row.
+
+    With ``z = sense (need - rhs)`` what the plan gives to the row, a unit more of z is worth the price of the
+    last unit served. Steps of dearest price come first; those that give to the row are let go, those that
+    take from it are served, as z grows.
+    """
+    steps = sorted(steps, key=lambda step: -step[0])
+    dearest = max(place for place, step in enumerate(steps) if step[2] and step[1] == np.inf)
+    givers = [step for step in steps[dearest + 1 :] if step[2]]
+    place = sum(units for _, units, gives in steps[:dearest] if not gives)
+    place -= sum(units for _, units, _ in givers)
+    cost = constant + sum(price * units for price, units, _ in givers)
+    cost -= sum(price * units for price, units, gives in steps[:dearest] if not gives)
+    price = steps[dearest][0]
+    lines: list[Line] = [(-price * sense, cost + price * (sense * rhs + place))]
+    for price, units, _ in [*steps[dearest + 1 :], (0.0, np.inf, False)]:
+        lines.append((-price * sense, cost + price * (sense * rhs + place)))
+        if units == np.inf:
+            break
+        place += units
+        cost -= price * units
+    return lines
+
+
+def _between(lines: list[Line], low: float, high: float) -> list[Line]:
+    """The lines that are the largest somewhere between two needs."""
+    ordered = sorted(set(lines))
+    kept = []
+    for n, (slope, start) in enumerate(ordered):
+        left, right = low, high
+        for m, (other, begin) in enumerate(ordered):
+            if other == slope:
+                if begin > start or (begin == start and m < n):
+                    left, right = 1.0, 0.0
+                continue
+            cross = (begin - start) / (slope - other)
+            if other < slope:
+                left = max(left, cross)
+            else:
+                right = min(right, cross)
+        if left < right or (low == high and left <= right):
+            kept.append((slope, start))
+    return kept or [max(ordered, key=lambda line: line[0] * low + line[1])]

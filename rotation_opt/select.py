@@ -1,0 +1,280 @@
+"""Chooses one sequence for every field, and reckons the figures of any plan.
+
+Sequences are priced in, never listed: see `pricing`. The value of the linear program bounds every plan; whole
+fields are found by exchanging sequences in closed form, then by the solver among near-best sequences; where
+every sequence that could still improve on the plan fits into the program, the plan is proven best.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from .arrays import NOT_FARMED, Floats, Limits, SelectionData
+from .brake import Brake
+from .clash import broken, clash
+from .columns import Paths
+from .features import Space, features
+from .formulate import Figures, Goal, Program
+from .pricing import Pricing
+from .sequences import Grower, Pool, trace
+from .solver import problem, run
+from .whole_fields import whole_fields
+
+TINY = 1e-7
+FIRST_GAP = 2e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Selected:
+    """One plan and how far it can be from the best.
+
+    Parameters
+    ----------
+    paths : tuple of tuple of int
+        Practice indices, field by field; -1 = no longer farmed.
+    value : float
+        Present value in money; for least burden what is least: see `Goal`.
+    bound : float or None
+        No plan can be better than this; None if not known. For least burden ``value`` and ``bound`` are
+        those of the first step, before money is looked for among the cleanest.
+    gap : float or None
+        ``|bound - value| / |value|``; for least burden against at least 1 % of the burden at the start.
+    figures : Figures
+    pools : tuple of Pool
+        To hand to the next call: a later goal starts from them.
+    cut_short : bool
+        Whether the search was ended before its work was done.
+    bound_seconds, seconds : float
+        Until the bound of the linear program was known, and in all. [s]
+    """
+
+    paths: Paths
+    value: float
+    bound: float | None
+    gap: float | None
+    figures: Figures
+    pools: tuple[Pool, ...]
+    rounds: int
+    columns: int
+    cut_short: bool
+    bound_seconds: float
+    seconds: float
+
+
+def select(
+    data: SelectionData,
+    goal: Goal,
+    *,
+    limits: Limits | None = None,
+    pools: Sequence[Pool] = (),
+    time_limit: float = 120.0,
+    gap: float = 2e-4,
+    pulled: Callable[[], bool] = lambda: False,
+) -> Selected:
+    """Choose one sequence for every field.
+
+    Parameters
+    ----------
+    limits : Limits, optional
+        Other limits than the farm's own (what-ifs).
+    pools : sequence of Pool
+        Sequences met before for the same data.
+    time_limit : float
+        Emergency brake: the search ends by the work it has to do, usually long before. [s]
+    gap : float
+        Share of the value at which the search for whole fields may stop.
+    pulled : callable
+        Asked now and then whether to stop; the best plan so far is then returned with its gap.
+
+    Raises
+    ------
+    NoPlanError
+        If no plan meets all limits; names the clashing limits in words.
+    """
+    began = time.perf_counter()
+    brake = Brake(time_limit, pulled)
+    used = data.limits if limits is None else limits
+    grower = Grower(data)
+    steps = _Steps(grower, brake, tuple(pools))
+    most, first = goal.burden_most, None
+    if goal.kind == "least_burden":
+        program = Program(data, used, most)
+        if not any(pool.plans for pool in pools):
+            # the cleanest sequences alone rarely fill contracts: start from a plan that does
+            steps.take(program, program.money_objective(), FIRST_GAP)
+        first = steps.take(program, program.burden_objective(), gap)
+        cleanest = evaluate(data, first.paths, limits=used)
+        most = float(data.burden_when @ cleanest.burden[:, data.likely]) * (1.0 + goal.slack) + 1e-6
+    program = Program(data, used, most)
+    last = steps.take(program, program.money_objective(), gap)
+    figures = evaluate(data, last.paths, limits=used)
+    if first is None:
+        value, bound = figures.present_value, -last.bound - float(data.discount.sum()) * used.fixed_cost
+        size = abs(value)
+    else:
+        value, bound = first.value, first.bound
+        size = max(abs(value), 0.01 * float(start_burden(data).max()))
+    proven = np.isfinite(bound)
+    return Selected(
+        paths=last.paths,
+        value=value,
+        bound=bound if proven else None,
+        gap=abs(bound - value) / max(size, TINY) if proven else None,
+        figures=figures,
+        pools=steps.pools,
+        rounds=steps.rounds,
+        columns=sum(len(pool) for pool in steps.pools),
+        cut_short=brake.on,
+        bound_seconds=steps.bound_seconds,
+        seconds=time.perf_counter() - began,
+    )
+
+
+@dataclass(slots=True)
+class _Step:
+    paths: Paths
+    value: float
+    bound: float
+
+
+class _Steps:
+    """One search after another, each starting from what the earlier ones met."""
+
+    def __init__(self, grower: Grower, brake: Brake, pools: tuple[Pool, ...]) -> None:
+        self.grower, self.brake, self.pools = grower, brake, pools
+        self.rounds, self.bound_seconds = 0, 0.0
+
+    def take(self, program: Program, objective: tuple[Floats, Floats], gap: float) -> _Step:
+        """The best plan of one program and one objective."""
+        began = time.perf_counter()
+        pricing = Pricing(self.grower, program, objective, self.pools, self.brake)
+        if not pricing.solve():
+            raise clash(pricing)
+        self.bound_seconds += time.perf_counter() - began
+        found = whole_fields(pricing, gap)
+        self.rounds += pricing.rounds
+        self.pools = pricing.columns.pools()
+        return _Step(pricing.columns.paths(found.columns), found.value, found.bound)
+
+
+def start_burden(data: SelectionData) -> Floats:
+    """Burden at the last harvest before the plan, by draw. [ha of full-strength stand]"""
+    total = np.zeros(len(data.draws))
+    for land in data.fields:
+        total += land.area_ha * (data.burden_weight * land.infested_share) @ land.start_reserve
+    return total
+
+
+def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Limits | None = None) -> Figures:
+    """Figures of a fixed plan; limits it does not keep are listed in words, not forbidden.
+
+    What the farm does with the plan's work and tonnes is chosen for the most money; where limits must be
+    broken, by as little as possible first.
+    """
+    used = data.limits if limits is None else limits
+    program, space = Program(data, used), Space(data)
+    years, products = data.years, len(data.products)
+    totals = np.zeros(space.size)
+    burden, made = np.zeros((years, len(data.draws))), np.zeros((years, products))
+    field_money = np.zeros((len(data.fields), years))
+    for number, path in enumerate(paths):
+        seen = trace(data, number, path)
+        pool = Pool(
+            field=number,
+            paths=np.array([path], dtype=np.int16),
+            pairs=np.array([seen.pairs], dtype=np.int64),
+            complete=False,
+            money=seen.money[None, :],
+            tonnes=seen.tonnes[None, :],
+            loss=seen.loss[None, :, data.likely],
+            burden=seen.burden[None, :, data.likely],
+        )
+        totals += features(data, space, pool)[0]
+        burden += seen.burden
+        field_money[number] = seen.money
+        for year, practice in enumerate(path):
+            if practice != NOT_FARMED and data.product_of[practice] >= 0:
+                made[year, data.product_of[practice]] += seen.made_t[year]
+    need = program.need(totals[None, :])[:, 0]
+    slack, values = _best_recourse(program, program.rhs - need)
+    chosen = program.values(values)
+    part = space.part
+    tonnes = part("tonnes", totals)
+    sold_by_year = np.zeros(years)
+    used_t = chosen.open_t + chosen.kept_t
+    for number, outlet in enumerate(used.outlets):
+        sold_by_year += chosen.sold_t[number] * (outlet.price_per_t - outlet.haul_per_t)
+        used_t[:, outlet.product] += chosen.sold_t[number]
+    sales = sold_by_year + (chosen.open_t * used.open_price_per_t).sum(axis=1)
+    feed_cost = chosen.bought_t * used.feed_price_per_t
+    extra = _by_plan_year(chosen.extra_labour_h.sum(axis=1) * used.extra_labour_cost_per_h)
+    hire = (
+        _by_plan_year(used.hire_extra_cost_per_h @ chosen.hire_extra_h.sum(axis=2))
+        if len(data.machines)
+        else np.zeros(years)
+    )
+    net = field_money.sum(axis=0) + sales - feed_cost - extra - hire - used.fixed_cost
+    return Figures(
+        net=net,
+        present_value=float(data.discount @ net),
+        field_money=field_money,
+        sales=sales,
+        feed_cost=feed_cost,
+        extra_labour_cost=extra,
+        hire_cost=hire,
+        labour_h=part("labour", totals).copy(),
+        machine_h=part("machine", totals).copy(),
+        hired_ha=part("hired", totals).copy(),
+        made_t=made,
+        tonnes=tonnes.copy(),
+        unsold_t=np.maximum(tonnes - used_t, 0.0),
+        burden=burden,
+        recourse=chosen,
+        breaks=tuple(broken(program, slack)),
+    )
+
+
+def _by_plan_year(values: Floats) -> Floats:
+    """Calendar years (C,) to plan years (T,): the autumn before the first is paid in the first."""
+    result: Floats = values[1:].copy()
+    result[0] += values[0]
+    return result
+
+
+def _best_recourse(program: Program, rhs: Floats) -> tuple[Floats, Floats]:
+    """Slack of every row and recourse values for what a fixed plan leaves to do."""
+    scales = np.array([row.scale if row.words else 0.0 for row in program.rows])
+    nothing, none = np.zeros((len(program.rows), 0)), np.zeros(0)
+    no_field = np.zeros(len(program.data.fields), bool)
+    money = program.money_objective()[1]
+    # a limit that nothing can be done about is simply kept or broken
+    alone = np.array([not row.recourse for row in program.rows], dtype=bool)
+    slack = np.where(alone, np.maximum(program.sense * rhs, 0.0), 0.0)
+    if not len(money):
+        return slack, money
+    loose: Literal["none", "free"]
+    for loose in ("none", "free", "none"):
+        room = slack + (1e-9 * scales if loose == "none" else 0.0)
+        built = problem(
+            program,
+            nothing,
+            none,
+            money if loose == "none" else np.zeros_like(money),
+            none,
+            integer=False,
+            slack=loose,
+            slack_cost=1.0,
+            fields=no_field,
+            rhs=rhs - program.sense * room,
+        )
+        outcome = run(built, integer=False)
+        if loose == "free":
+            slack = slack + outcome.slack
+        elif outcome.status == "optimal":
+            break
+    return slack, outcome.recourse
