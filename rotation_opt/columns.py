@@ -16,6 +16,7 @@ from .sequences import Grower, Pool
 
 Path = tuple[int, ...]
 Paths = tuple[Path, ...]
+HANDED_ON = 150  # sequences a field
 Kind = TypeVar("Kind", bound=np.generic)
 
 
@@ -84,6 +85,10 @@ class Columns:
             found.append(self._place[field, array.tobytes()])
         return found
 
+    def array(self, columns: Integers) -> NDArray[np.int16]:
+        """(n, T): practice indices of some columns."""
+        return np.array([np.frombuffer(self.keys[c][1], dtype=np.int16) for c in columns], dtype=np.int16)
+
     def paths(self, columns: Sequence[int]) -> Paths:
         """A plan as practice indices, field by field."""
         chosen = {self.keys[c][0]: self.keys[c][1] for c in columns}
@@ -95,10 +100,19 @@ class Columns:
         if plan not in self.plans:
             self.plans.append(plan)
 
-    def pools(self) -> tuple[Pool, ...]:
-        """Everything met, field by field."""
+    def pools(self, rank: Floats) -> tuple[Pool, ...]:
+        """What is worth handing on, field by field: all plans, and the sequences of least ``rank`` (n,)."""
+        owner = self.field
+        order = np.lexsort((rank, owner))
+        begin = np.searchsorted(owner[order], owner[order])
+        near = np.zeros(len(order), bool)
+        near[order] = np.arange(len(order)) - begin < HANDED_ON
+        near |= self.complete[owner]
+        for plan in self.plans:
+            near[self.place(plan)] = True
         own: list[list[bytes]] = [[] for _ in self.grower.data.fields]
-        for field, path in self.keys:
+        for column in np.flatnonzero(near):
+            field, path = self.keys[column]
             own[field].append(path)
         result = []
         for field, known in enumerate(own):

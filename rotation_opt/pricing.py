@@ -22,6 +22,7 @@ from .solver import KeptProgram
 TINY = 1e-7
 FIRST_WIDTH, LAST_WIDTH = 150, 12000
 COLUMNS_A_ROUND = 6
+WITHIN = (0.1, 0.25, 0.5, 0.7, 1.0)
 LISTED = 1500  # a field with no more sequences than this is listed, not priced
 
 
@@ -37,6 +38,8 @@ class Pricing:
         Sequences met before.
     brake : Brake
         Ends the pricing early; the bound is then not as good as it could be.
+    fresh : bool
+        Whether to look for first sequences; if not, every field must have some in ``pools``.
 
     Attributes
     ----------
@@ -53,18 +56,43 @@ class Pricing:
         objective: tuple[Floats, Floats],
         pools: Sequence[Pool],
         brake: Brake,
+        *,
+        fresh: bool = True,
     ) -> None:
         self.grower, self.program, self.data = grower, program, grower.data
         self.plan_cost, self.recourse_cost = objective
         self.columns = Columns(grower, program, self.plan_cost)
         self.brake = brake
         self.bound, self.last_bound, self.value = -np.inf, -np.inf, np.inf
-        self.rounds, self.met = 0, False
+        self.rounds, self.met, self.in_program = 0, False, 0
         self.duals = np.zeros(len(program.rows))
         self.field_duals = np.zeros(len(self.data.fields))
         self.columns.take_in(pools)
-        self._begin()
+        if fresh:
+            self._begin()
         self.master = KeptProgram(program, self.columns.need, self.columns.field)
+
+    def part(self, plan: Sequence[int], free: Sequence[int], near: Integers) -> Pricing:
+        """The same program with all fields but some held at a plan.
+
+        Parameters
+        ----------
+        plan : (F,) columns
+        free : fields that choose anew
+        near : columns that the free fields start from, beside those of the plan
+        """
+        held = np.ones(len(self.data.fields), bool)
+        held[list(free)] = False
+        start = np.union1d(np.array(plan, np.int64), near[~held[self.columns.field[near]]])
+        pools = [
+            self.grower.bare(
+                field, self.columns.array(start[self.columns.field[start] == field]), bool(alone)
+            )
+            for field, alone in enumerate(held)
+        ]
+        return Pricing(
+            self.grower, self.program, (self.plan_cost, self.recourse_cost), pools, self.brake, fresh=False
+        )
 
     def _begin(self) -> None:
         """First sequences: the best for money without farm limits, the cleanest, and between the two."""
@@ -155,6 +183,7 @@ class Pricing:
         if self.met:
             self.master.aim(self.columns.cost, self.recourse_cost)
             self._generate(True)
+        self.in_program = len(self.columns)
         return self.met
 
     def reach(self, weights: Floats) -> float:
@@ -178,21 +207,36 @@ class Pricing:
             grown = self.grower.grow(field, worth, width=width, keep=keep, figures=False)
             self.columns.add(field, grown.pool.paths)
 
-    def all_within(self, room: float, most: int) -> bool:
-        """Add every sequence that a plan within ``room`` of the bound can use; False if too many."""
+    def within(self, room: float, most: int) -> float:
+        """Add every sequence whose reduced cost is below some amount, at most ``room``.
+
+        A plan that uses any other sequence costs at least the bound plus that amount. It is chosen so that
+        the sequences looked for stay in the order of ``most``.
+
+        Returns
+        -------
+        float
+            The amount; 0 if there are too many sequences even near the bound.
+        """
         worth = self.grower.worth(self.program.prices(self.plan_cost, self.duals))
-        slack = room + TINY * max(1.0, abs(room))
-        total, found = 0, []
-        for field in np.flatnonzero(~self.columns.complete).tolist():
-            least = -float(self.field_duals[field]) - slack
-            grown = self.grower.grow(field, worth, width=LAST_WIDTH, keep=most, least=least, figures=False)
-            total += len(grown.pool)
-            if not grown.exact or len(grown.pool) >= most or total > most:
-                return False
-            found.append((field, grown.pool.paths))
-        for field, paths in found:
+        slack = TINY * max(1.0, abs(self.value))
+        fields = np.flatnonzero(~self.columns.complete).tolist()
+        reached, kept = (0.0, []) if fields else (room, [])
+        for part in WITHIN if fields else ():
+            total, found = 0, []
+            for field in fields:
+                least = -float(self.field_duals[field]) - part * room - slack
+                grown = self.grower.grow(field, worth, width=most, keep=most, least=least, figures=False)
+                total += len(grown.pool)
+                if not grown.exact or total > most:
+                    break
+                found.append((field, grown.pool.paths))
+            if len(found) < len(fields):
+                break
+            reached, kept = part * room, found
+        for field, paths in kept:
             self.columns.add(field, paths)
-        return True
+        return reached
 
     def nearest(self, count: int, extra: Sequence[int], room: float) -> tuple[Integers, Floats]:
         """The ``count`` columns of each field of least reduced cost, none above ``room``, and more.

@@ -158,7 +158,7 @@ class _Steps:
         self.bound_seconds += time.perf_counter() - began
         found = whole_fields(pricing, gap)
         self.rounds += pricing.rounds
-        self.pools = pricing.columns.pools()
+        self.pools = pricing.columns.pools(pricing.reduced_costs())
         return _Step(pricing.columns.paths(found.columns), found.value, found.bound)
 
 

@@ -309,6 +309,11 @@ class Grower:
             burden=burden,
         )
 
+    @staticmethod
+    def bare(field: int, paths: NDArray[np.int16], complete: bool = False) -> Pool:
+        """Given sequences without their figures."""
+        return _bare(field, paths, complete)
+
     def worth(self, prices: Prices) -> _PairWorth:
         """Prices turned into a worth of every pair."""
         data = self.data

@@ -19,6 +19,7 @@ from .brake import Brake
 from .formulate import Program
 
 TINY = 1e-7
+FEASIBLE = 2  # the solver's word for a solution that keeps all rows
 LEAST_SECONDS = 1.0  # for a mixed-integer search, however late it is
 
 
@@ -172,7 +173,8 @@ def run(
     """
     began = time.perf_counter()
     most = {} if nodes is None else {"mip_max_nodes": nodes}
-    seconds = None if brake is None else max(LEAST_SECONDS, brake.left())
+    seconds = None if brake is None else max(FEASIBLE = 2  # the solver's word for a solution that keeps all rows
+LEAST_SECONDS, brake.left())
     solver = _solver(integer, seconds, gap, **most) if integer else _solver(False)
 
     def call(lp: Any) -> None:
@@ -184,11 +186,20 @@ def run(
         lp.solverModel.run()
 
     solver.callSolver = call
+    found = solver.findSolutionValues
+
+    def values_of(lp: Any) -> tuple[int, int]:
+        try:
+            return tuple(found(lp))  # type: ignore[return-value]
+        except KeyError:  # ended at its most nodes: an end PuLP has no word for
+            return pulp.LpStatusNotSolved, pulp.LpSolutionNoSolutionFound
+
+    solver.findSolutionValues = values_of
     built.problem.solve(solver)
     model = built.problem.solverModel
     solution, info = model.getSolution(), model.getInfo()
     state = built.problem.status
-    has = bool(solution.value_valid) and state != pulp.LpStatusInfeasible
+    has = int(info.primal_solution_status) == FEASIBLE and state != pulp.LpStatusInfeasible
     values = np.asarray(solution.col_value, dtype=float) if has else np.zeros(len(built.problem.variables()))
     duals = np.asarray(solution.row_dual, dtype=float)
     valid = has and not integer and len(duals) > 0
@@ -245,12 +256,15 @@ class KeptProgram:
         self.rows = np.array([c.index for c in self.built.rows], dtype=np.int64)
         self.choice = np.array([c.index for c in self.built.fields], dtype=np.int64)
 
-    def aim(self, cost: Floats, recourse_cost: Floats) -> None:
-        """Turn from keeping the limits to the real cost; the limits must have been kept."""
-        for variable in self.built.slack:
+    def aim(self, cost: Floats, recourse_cost: Floats, penalty: Floats | None = None) -> None:
+        """Turn from keeping the limits to the real cost.
+
+        Limits are kept from now on (they must have been), or broken at a penalty (rows,).
+        """
+        for row, variable in enumerate(self.built.slack):
             if variable is not None:
-                self.model.changeColBounds(variable.index, 0.0, 0.0)
-                self.model.changeColCost(variable.index, 0.0)
+                self.model.changeColBounds(variable.index, 0.0, 0.0 if penalty is None else np.inf)
+                self.model.changeColCost(variable.index, 0.0 if penalty is None else float(penalty[row]))
         for variable, price in zip(self.built.recourse, recourse_cost, strict=True):
             self.model.changeColCost(variable.index, float(price))
         for at, price in zip(self.at, cost, strict=True):
@@ -290,6 +304,12 @@ class KeptProgram:
             values,
         )
         self.at.extend(range(begin, begin + count))
+
+    def allow(self, allowed: Flags) -> None:
+        """Which of its columns (n,), in the order in which they came, may be used."""
+        places = np.asarray(self.at, dtype=np.int32)
+        upper = np.where(allowed, np.inf, 0.0)
+        self.model.changeColsBounds(len(places), places, np.zeros(len(places)), upper)
 
     def solve(self) -> tuple[float, Floats, Floats]:
         """Objective, duals of the limits, duals of the fields."""

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from .arrays import Floats, Integers
+from .branching import Branching
 from .clash import no_whole
+from .diving import dive
 from .errors import NoPlanError
 from .local_search import LocalSearch
 from .pricing import Pricing
@@ -22,11 +24,14 @@ PUSHES = 2400  # times that fields are pushed off their sequences, for all field
 PUSHES_MOST = 120
 KNOWN_PLANS = 6
 PENALTY = 0.3  # of the whole value, for breaking a limit by its own scale
+HARDER, HARDER_TRIES = 5.0, 4
 PENALTY_OF_PRICE = 3.0
-LISTED_COLUMNS = 4000
-PROOF_COLUMNS = 6000
-PROOF_NODES = 2000
-FREE_FIELDS = 4
+PROOF_COLUMNS = 20_000
+PROOF_SOLVES = 800  # linear programs in a proof
+FREE_FIELDS = 5
+PARTS = 20
+PARTS_GAP = 3e-3  # a plan nearer to the bound than this is not worth the time it takes
+PART_ROUNDS = 20
 NEAR = 60  # sequences a field given to the solver at a time
 NODES = 40
 
@@ -64,61 +69,75 @@ class _Search:
         self.best: list[int] = []
         self.value = np.inf
         self.bound = pricing.bound
+        self.harder = 1.0
         self.listed = all(self.columns.complete)
+        self.keep = int(np.clip(POOL // self.count, *POOL_A_FIELD))
+        self.rounds = min(PUSHES_MOST, PUSHES // self.count)
         # before anything is added, the columns are those of the linear program
+        self.first_new = len(self.columns)
         self.shares = pricing.master.shares()
 
     def find(self) -> Found:
         """Search, then proof."""
         known = [self.columns.place(plan) for plan in self.columns.plans[-KNOWN_PLANS:]]
+        start = self._largest_shares()
         if not self.listed:
-            keep = int(np.clip(POOL // self.count, *POOL_A_FIELD))
-            self.pricing.enrich(4 * keep, keep)
-        self._exchange(known)
-        if self.listed and len(self.columns) <= LISTED_COLUMNS:
-            self._prove(np.arange(len(self.columns)))
-        elif not self._near_enough():
-            if not self.best:
-                self._among(self._nearest(NEAR), NODES)
-            if self.best and self.pricing.all_within(self.value - self.bound, PROOF_COLUMNS):
-                self._prove(self._nearest(10 * PROOF_COLUMNS))
-            else:
-                self._few_at_a_time()
+            self.pricing.enrich(4 * self.keep, self.keep)
+            # a second start, with sequences that suit what other fields leave
+            known.append(dive(self.pricing, self._penalty()))
+        starts = [start, *known]
+        for _ in range(HARDER_TRIES):
+            starts = [self._exchange(starts), *starts[:1]]
+            if self.best:
+                break
+            self.harder *= HARDER
+        if not self.best:
+            self._among(self._nearest(NEAR), NODES)
+        if self.best and not self._near_enough():
+            self._prove(PROOF_SOLVES)
+        if self.best and self.count > FREE_FIELDS and self._gap() > max(self.gap, PARTS_GAP):
+            self._part_by_part()
         if not self.best:
             raise self._none()
         self.columns.keep(self.columns.paths(self.best))
         return Found(self.best, self.value, min(self.bound, self.value))
 
     def _near_enough(self) -> bool:
-        return bool(self.best) and self.value - self.bound <= self.gap * abs(self.value)
+        return bool(self.best) and self._gap() <= self.gap
+
+    def _gap(self) -> float:
+        """Distance of the best plan from the bound as a share of its cost."""
+        return (self.value - self.bound) / max(abs(self.value), TINY)
 
     # ------------------------------------------------------------ exchange of sequences
 
-    def _exchange(self, known: Sequence[Sequence[int]]) -> None:
-        """Local search from the linear program's largest shares and from plans known."""
+    def _exchange(self, starts: Sequence[Sequence[int]]) -> list[int]:
+        """Local search from the best of some plans (the others are looked at as they are); where it ends."""
         pricing, columns = self.pricing, self.columns
-        start = self._largest_shares()
-        keep = int(np.clip(POOL // self.count, *POOL_A_FIELD))
-        extra = [*start, *(column for plan in known for column in plan)]
-        near, reduced = pricing.nearest(keep, extra, np.inf)
-        scoring = self._scoring()
+        extra = [*(column for plan in starts for column in plan), *range(self.first_new, len(columns))]
+        near, reduced = pricing.nearest(self.keep, extra, np.inf)
         search = LocalSearch(
-            scoring, need=columns.need, cost=columns.cost, field=columns.field, columns=near, rank=reduced
+            self._scoring(),
+            need=columns.need,
+            cost=columns.cost,
+            field=columns.field,
+            columns=near,
+            rank=reduced,
         )
         values = []
-        for plan in (start, *known):
+        for plan in starts:
             search.stand(plan)
             values.append((search.value(), plan))
         for value, plan in sorted(values, key=lambda each: each[0]):
             if value < self.value:
                 self._take(plan)
         search.stand(min(values, key=lambda each: each[0])[1])
-        rounds = min(PUSHES_MOST, PUSHES // self.count)
-        search.run(rounds, self._enough(search))
+        search.run(self.rounds, self._enough)
         self._take(search.plan)
+        return search.plan
 
-    def _enough(self, search: LocalSearch) -> Callable[[], bool]:
-        return lambda: self.pricing.brake() or self._near_enough()
+    def _enough(self) -> bool:
+        return self.pricing.brake() or self._near_enough()
 
     def _scoring(self) -> Scoring:
         program, columns = self.program, self.columns
@@ -127,18 +146,21 @@ class _Search:
             mine = columns.need[columns.field == field]
             low += mine.min(axis=0)
             high += mine.max(axis=0)
-        scale = np.array([row.scale for row in program.rows])
-        penalty = np.maximum(
-            PENALTY_OF_PRICE * np.abs(self.pricing.duals),
-            PENALTY * max(abs(self.pricing.value), TINY) / scale,
-        )
         return Scoring(
             program,
             self.pricing.recourse_cost,
-            penalty,
+            self._penalty(),
             self._money_weight(),
             least_need=low,
             most_need=high,
+        )
+
+    def _penalty(self) -> Floats:
+        """(rows,): cost of a unit by which a limit is broken on the way to a plan that breaks none."""
+        scale = np.array([row.scale for row in self.program.rows])
+        whole = max(abs(self.pricing.value), TINY)
+        return self.harder * np.maximum(
+            PENALTY_OF_PRICE * np.abs(self.pricing.duals), PENALTY * whole / scale
         )
 
     def _money_weight(self) -> Floats:
@@ -199,35 +221,50 @@ class _Search:
             self.best, self.value = [int(c) for c in chosen], outcome.objective
         return outcome
 
-    def _prove(self, rows: Integers) -> None:
-        """Whole fields among all sequences that can matter: the solver's bound holds for every plan."""
-        value = self.value
-        outcome = self._among(rows, PROOF_NODES)
-        if np.isfinite(outcome.bound):
-            self.bound = max(self.bound, min(outcome.bound, value, self.value))
-        elif outcome.status == "infeasible":
-            self.bound = value
-
-    def _few_at_a_time(self) -> None:
-        """A few fields chosen anew by the solver, the others held, until a whole round brings nothing."""
-        size = min(FREE_FIELDS, self.count)
-        if not self.best or size == self.count:
+    def _prove(self, solves: int) -> None:
+        """Raise the bound by cases over every sequence near enough to matter; a better plan may come by."""
+        room = self.value - self.bound
+        amount = self.pricing.within(room, PROOF_COLUMNS)
+        if amount <= 0.0:
             return
+        everything = amount >= room
+        rows = self.pricing.nearest(len(self.columns), self.best, amount)[0]
+        beyond = np.inf if everything else self.pricing.bound + amount
+        proof = Branching(self.pricing, rows, self.best, self.value, beyond).run(self.gap, solves)
+        if proof.value < self.value:
+            self._take(proof.columns)
+        self.bound = max(self.bound, min(proof.bound, self.value))
+
+    def _part_by_part(self) -> None:
+        """A few fields chosen anew, proven best while the others are held, until a round brings nothing."""
         order = np.random.default_rng(0)
-        quiet = 0
+        quiet, turns = 0, PARTS
         groups: list[Integers] = []
-        turns = 2 * -(-self.count // size)
-        while quiet < turns and turns > 0 and not self.pricing.brake() and not self._near_enough():
+        near = self.pricing.nearest(NEAR, self.best, np.inf)[0]
+        while turns > 0 and quiet * FREE_FIELDS < 2 * self.count:
+            if self.pricing.brake() or self._near_enough():
+                break
             turns -= 1
             if not groups:
-                turn = np.resize(order.permutation(self.count), -(-self.count // size) * size)
-                groups = list(turn.reshape(-1, size))
-            free = groups.pop()
-            rows = self._nearest(NEAR)
-            rows = rows[np.isin(self.columns.field[rows], free) | np.isin(rows, self.best)]
-            before = self.value
-            self._among(rows, NODES, max(self.gap, 1e-5))
-            quiet = 0 if self.value < before - TINY * abs(before) else quiet + 1
+                size = -(-self.count // FREE_FIELDS)
+                turn = np.resize(order.permutation(self.count), size * FREE_FIELDS)
+                groups = list(turn.reshape(-1, FREE_FIELDS))
+            better = self._part(groups.pop().tolist(), near)
+            quiet = 0 if better else quiet + 1
+
+    def _part(self, free: list[int], near: Integers) -> bool:
+        """Choose some fields anew; True if that made the plan better."""
+        before = self.value
+        part = self.pricing.part(self.best, free, near)
+        if not part.solve() or part.bound >= before - self.gap * abs(before):
+            return False
+        search = _Search(part, self.gap)
+        part.enrich(2 * POOL_A_FIELD[1], POOL_A_FIELD[1])
+        search.rounds = PART_ROUNDS
+        search._exchange([part.columns.place(self.columns.paths(self.best))])
+        if search.value < before - TINY * abs(before):
+            self._take(self.columns.place(part.columns.paths(search.best)))
+        return self.value < before - TINY * abs(before)
 
     def _none(self) -> NoPlanError:
         """No plan of whole fields: say what the nearest one breaks."""
@@ -242,6 +279,6 @@ class _Search:
             slack="free",
             slack_cost=1.0,
         )
-        outcome = run(built, integer=True, nodes=PROOF_NODES, brake=self.pricing.brake)
+        outcome = run(built, integer=True, nodes=NODES, brake=self.pricing.brake)
         chosen = [int(c) for c in rows[np.flatnonzero(outcome.plans > 0.5)]]
         return no_whole(self.program, outcome.slack, self.columns.paths(chosen))

@@ -1,0 +1,210 @@
+"""How far from the best a plan can be, when fields cannot be shared out: the bound raised by cases.
+
+The linear program mixes sequences on one field to fill every capacity to the brim. Each case forbids one
+such mixture: *on this field, at most so many hours of the harvester in late July*, or *more than that*. A
+case whose bound passes the plan known is closed; the least bound of the cases left open holds for all plans.
+Every sequence that can matter is listed, so that new ones are priced by one product of matrices.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .arrays import Floats, Integers
+from .pricing import Pricing
+from .solver import KeptProgram
+
+TINY = 1e-7
+ADDED = 8  # sequences a field and round
+ROUNDS = 40  # of pricing in one case
+PLUNGE, DEEPEST = 12, 60
+PRACTICE_SPREAD = 1e-6  # a mixture that differs in no limit with a price is parted by what is grown
+
+
+@dataclass(frozen=True, slots=True)
+class Bounded:
+    """Outcome: a better plan if one came by (columns), its cost, and a bound for all plans."""
+
+    columns: list[int]
+    value: float
+    bound: float
+    cases: int
+
+
+class Branching:
+    """Cases over listed columns.
+
+    Parameters
+    ----------
+    pricing : Pricing
+        Solved.
+    columns : (m,) int
+        Every column that a plan better than ``value`` can use, save those that make it cost ``beyond``.
+    plan, value
+        Best plan known and its cost.
+    beyond : float
+        Least cost of a plan that uses any other column.
+    """
+
+    def __init__(
+        self, pricing: Pricing, columns: Integers, plan: Sequence[int], value: float, beyond: float = np.inf
+    ) -> None:
+        store = pricing.columns
+        self.pricing, self.columns = pricing, columns
+        self.cost, self.field = store.cost[columns], store.field[columns]
+        self.need = np.ascontiguousarray(store.need[columns])
+        self.paths = store.array(columns)
+        self.count = len(pricing.data.fields)
+        self.price = pricing.duals
+        self.plan, self.value, self.beyond = list(plan), value, beyond
+        place = {int(c): n for n, c in enumerate(columns)}
+        reduced = self.cost - self.need @ pricing.duals - pricing.field_duals[self.field]
+        first = {place[c] for c in plan} | set(np.flatnonzero(reduced <= TINY * abs(value)).tolist())
+        first |= set(_least_of_each(reduced, self.field, np.ones(len(columns), bool)).tolist())
+        self.inside = np.array(sorted(first), np.int64)  # those in the linear program, in its order
+        self.is_inside = np.zeros(len(columns), bool)
+        self.is_inside[self.inside] = True
+        self.master = KeptProgram(pricing.program, self.need[self.inside], self.field[self.inside])
+        scale = np.array([row.scale for row in pricing.program.rows])
+        self.master.aim(
+            self.cost[self.inside],
+            pricing.recourse_cost,
+            np.maximum(10.0 * np.abs(pricing.duals), abs(value) / scale),
+        )
+
+    def run(self, gap: float, solves: int) -> Bounded:
+        """Open and close cases until the bound is within ``gap`` of the best plan or work is done."""
+        everything = np.arange(len(self.columns))
+        order, cases, depth = 0, 0, 0
+        heap: list[tuple[float, int, Integers]] = [(self.pricing.bound, order, everything)]
+        next_case: tuple[float, Integers] | None = None
+        closed = np.inf  # least bound of cases that could not be parted any further
+        self.left = solves
+        while (heap or next_case) and self.left > 0 and not self.pricing.brake():
+            if next_case is None:
+                bound, _, allowed = heap[0]
+                if bound >= self._cutoff(gap):
+                    break
+                heapq.heappop(heap)
+                depth = 0
+            else:
+                bound, allowed = next_case
+                depth += 1
+            next_case = None
+            cases += 1
+            bound, allowed, shares = self._solve(allowed, bound)
+            if bound >= self._limit():
+                continue
+            parts = self._parts(allowed, shares)
+            if parts is None:  # whole fields already: taken in `_solve`
+                closed = min(closed, bound)
+                continue
+            # now and then the likelier half is followed down, for a plan of whole fields on the way
+            if self.left > 0 and (depth > 0 or cases % PLUNGE == 1) and depth < DEEPEST:
+                next_case, parts = (bound, parts[0]), parts[1:]
+            for part in parts:
+                order += 1
+                heapq.heappush(heap, (bound, order, part))
+        if next_case is not None:
+            heap.append((next_case[0], order + 1, next_case[1]))
+        bound = min([closed, self.value, self.beyond, *(case[0] for case in heap)])
+        return Bounded(self.plan, self.value, max(bound, self.pricing.bound), cases)
+
+    def _cutoff(self, gap: float) -> float:
+        return min(self.beyond, self.value - max(gap, TINY) * abs(self.value))
+
+    def _limit(self) -> float:
+        """Cases whose bound is no lower need no further look."""
+        return min(self.beyond, self.value - TINY * abs(self.value))
+
+    def _solve(self, allowed: Integers, bound: float) -> tuple[float, Integers, Floats]:
+        """Bound of one case, the columns that can still matter in it, and the share of each of them."""
+        mask = np.zeros(len(self.columns), bool)
+        mask[allowed] = True
+        self._ensure(allowed, mask)
+        self.master.allow(mask[self.inside])
+        need, cost, field = self.need[allowed], self.cost[allowed], self.field[allowed]
+        reduced = np.zeros(len(allowed))
+        for _ in range(ROUNDS):
+            value, self.price, field_duals = self.master.solve()
+            self.left -= 1
+            reduced = cost - need @ self.price - field_duals[field]
+            least = np.full(self.count, np.inf)
+            np.minimum.at(least, field, reduced)
+            lagrangian = value + float(np.minimum(least, 0.0).sum())
+            bound = max(bound, lagrangian)
+            if bound >= self._limit():
+                return bound, allowed, np.zeros(0)
+            wanted = (reduced < -TINY * max(1.0, abs(value)) / self.count) & ~self.is_inside[allowed]
+            if not wanted.any() or self.left <= 0:
+                break
+            self._add(allowed[_least_of_each(reduced, field, wanted)])
+        keep = reduced < self._limit() - bound + 2 * TINY * abs(self.value)
+        share = np.zeros(len(self.columns))
+        share[self.inside] = self.master.shares()
+        keep |= share[allowed] > 0.0
+        left = allowed[keep]
+        whole = np.flatnonzero(share > 1.0 - 1e-6)
+        if len(whole) == self.count and self.master.slack().max(initial=0.0) <= 1e-7 and value < self.value:
+            self.plan, self.value = [int(c) for c in self.columns[whole]], value
+        return bound, left, share[left]
+
+    def _ensure(self, allowed: Integers, mask: NDArray[np.bool_]) -> None:
+        """At least one column of each field in the linear program."""
+        there = np.zeros(self.count, bool)
+        there[self.field[self.inside[mask[self.inside]]]] = True
+        new = [allowed[self.field[allowed] == f][0] for f in np.flatnonzero(~there)]
+        if new:
+            self._add(np.array(new, np.int64))
+
+    def _add(self, rows: Integers) -> None:
+        self.master.add(self.need[rows], self.cost[rows], self.field[rows])
+        self.inside = np.concatenate([self.inside, rows])
+        self.is_inside[rows] = True
+
+    def _parts(self, allowed: Integers, shares: Floats) -> tuple[Integers, ...] | None:
+        """The case parted in two where the mixture on one field matters most, the likelier half first.
+
+        None if nothing is mixed.
+        """
+        some = np.flatnonzero((shares > 1e-6) & (shares < 1.0 - 1e-6))
+        if not len(some):
+            return None
+        field, need, weight = self.field[allowed[some]], self.need[allowed[some]], shares[some]
+        price = np.abs(self.price)
+        best, choice = 0.0, None
+        for f in np.unique(field):
+            mine = field == f
+            w, n = weight[mine][:, None], need[mine]
+            mean = (w * n).sum(axis=0) / w.sum()
+            spread = price * (w * np.abs(n - mean)).sum(axis=0)
+            row = int(spread.argmax())
+            if spread[row] > best:
+                best, choice = float(spread[row]), (int(f), row, float(mean[row]))
+        owner = self.field[allowed]
+        if choice is not None and best > PRACTICE_SPREAD * max(1.0, abs(self.value)):
+            f, row, at = choice
+            high = self.need[allowed, row] > at
+        else:
+            f = int(field[0])
+            mine = allowed[some][field == f]
+            year = int(np.argmax((self.paths[mine] != self.paths[mine[0]]).any(axis=0)))
+            high = self.paths[allowed, year] == self.paths[mine[0], year]
+        here = owner == f
+        larger = shares[here & high].sum() > shares[here & ~high].sum()
+        one, other = allowed[~here | high], allowed[~here | ~high]
+        return (one, other) if larger else (other, one)
+
+
+def _least_of_each(reduced: Floats, field: Integers, wanted: NDArray[np.bool_]) -> Integers:
+    """The few wanted columns of least reduced cost of every field."""
+    rows = np.flatnonzero(wanted)
+    rows = rows[np.lexsort((reduced[rows], field[rows]))]
+    begin = np.searchsorted(field[rows], field[rows])
+    result: Integers = rows[np.arange(len(rows)) - begin < ADDED]
+    return result
