@@ -173,8 +173,7 @@ def run(
     """
     began = time.perf_counter()
     most = {} if nodes is None else {"mip_max_nodes": nodes}
-    seconds = None if brake is None else max(FEASIBLE = 2  # the solver's word for a solution that keeps all rows
-LEAST_SECONDS, brake.left())
+    seconds = None if brake is None else max(LEAST_SECONDS, brake.left())
     solver = _solver(integer, seconds, gap, **most) if integer else _solver(False)
 
     def call(lp: Any) -> None:
