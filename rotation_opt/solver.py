@@ -189,7 +189,7 @@ def run(
 
     def values_of(lp: Any) -> tuple[int, int]:
         try:
-            return tuple(found(lp))  # type: ignore[return-value]
+            return tuple(found(lp))
         except KeyError:  # ended at its most nodes: an end PuLP has no word for
             return pulp.LpStatusNotSolved, pulp.LpSolutionNoSolutionFound
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .arrays import Floats, Integers
+from .arrays import Flags, Floats, Integers
 from .branching import Branching
 from .clash import no_whole
 from .diving import dive
@@ -23,9 +23,9 @@ POOL_A_FIELD = (60, 300)  # fewest and most of them a field
 PUSHES = 2400  # times that fields are pushed off their sequences, for all fields together
 PUSHES_MOST = 120
 KNOWN_PLANS = 6
-PENALTY = 0.3  # of the whole value, for breaking a limit by its own scale
-HARDER, HARDER_TRIES = 5.0, 4
-PENALTY_OF_PRICE = 3.0
+PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
+HARDER, HARDER_TRIES = 4.0, 6
+PENALTY_OF_PRICE = 2.0
 PROOF_COLUMNS = 20_000
 PROOF_SOLVES = 800  # linear programs in a proof
 FREE_FIELDS = 5
@@ -69,7 +69,7 @@ class _Search:
         self.best: list[int] = []
         self.value = np.inf
         self.bound = pricing.bound
-        self.harder = 1.0
+        self.harder = np.ones(len(pricing.program.rows))
         self.listed = all(self.columns.complete)
         self.keep = int(np.clip(POOL // self.count, *POOL_A_FIELD))
         self.rounds = min(PUSHES_MOST, PUSHES // self.count)
@@ -87,10 +87,12 @@ class _Search:
             known.append(dive(self.pricing, self._penalty()))
         starts = [start, *known]
         for _ in range(HARDER_TRIES):
-            starts = [self._exchange(starts), *starts[:1]]
-            if self.best:
+            ends = self._exchange(starts)
+            broken = self._broken(ends)
+            if not broken.any():
                 break
-            self.harder *= HARDER
+            self.harder[broken] *= HARDER
+            starts = [ends, *known]
         if not self.best:
             self._among(self._nearest(NEAR), NODES)
         if self.best and not self._near_enough():
@@ -156,12 +158,32 @@ class _Search:
         )
 
     def _penalty(self) -> Floats:
-        """(rows,): cost of a unit by which a limit is broken on the way to a plan that breaks none."""
+        """(rows,): cost of a unit by which a limit is broken on the way to a plan that breaks none.
+
+        Not much dearer than what the limit is worth, or the search could not pass from one side to the other;
+        limits that are broken all the same are made dearer.
+        """
         scale = np.array([row.scale for row in self.program.rows])
         whole = max(abs(self.pricing.value), TINY)
         return self.harder * np.maximum(
             PENALTY_OF_PRICE * np.abs(self.pricing.duals), PENALTY * whole / scale
         )
+
+    def _broken(self, plan: Sequence[int]) -> Flags:
+        """(rows,): limits that a plan does not keep."""
+        rows = np.array(plan, dtype=np.int64)
+        built = problem(
+            self.program,
+            self.columns.need[rows].T,
+            np.zeros(len(rows)),
+            np.zeros(len(self.program.variables)),
+            self.columns.field[rows],
+            integer=False,
+            slack="free",
+            slack_cost=1.0,
+        )
+        scale = np.array([row.scale for row in self.program.rows])
+        return np.asarray(run(built, integer=False).slack > 1e-7 * scale)
 
     def _money_weight(self) -> Floats:
         """What a unit of money of each year counts in the cost."""
