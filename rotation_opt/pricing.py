@@ -20,7 +20,9 @@ from .sequences import Grower, Pool
 from .solver import KeptProgram
 
 TINY = 1e-7
-FIRST_WIDTH, LAST_WIDTH = 150, 12000
+FIRST_WIDTH = 150
+ENOUGH = 0.34  # share of the fields that bring new columns before the prices are renewed
+WIDTHS = (FIRST_WIDTH, 750, 3750, 12_000)
 COLUMNS_A_ROUND = 6
 WITHIN = (0.1, 0.25, 0.5, 0.7, 1.0)
 LISTED = 1500  # a field with no more sequences than this is listed, not priced
@@ -64,7 +66,7 @@ class Pricing:
         self.columns = Columns(grower, program, self.plan_cost)
         self.brake = brake
         self.bound, self.last_bound, self.value = -np.inf, -np.inf, np.inf
-        self.rounds, self.met, self.in_program = 0, False, 0
+        self.rounds, self.met, self.in_program, self.turn = 0, False, 0, 0
         self.duals = np.zeros(len(program.rows))
         self.field_duals = np.zeros(len(self.data.fields))
         self.columns.take_in(pools)
@@ -129,25 +131,41 @@ class Pricing:
                     [f'succession rules, bans and dates on field "{name}"'],
                 )
 
-    def _price(self, objective: Floats, width: int) -> tuple[int, bool]:
-        """One round of growth at the present prices: new columns, and whether all branches were followed."""
+    def _price(self, objective: Floats) -> int:
+        """One round of growth at the present prices; returns how many columns are new.
+
+        Fields that bring nothing and were not followed to the end are looked at again, wider and wider.
+        """
         worth = self.grower.worth(self.program.prices(objective, self.duals))
         tolerance = TINY * max(1.0, abs(self.value))
-        new, exact, short = 0, True, 0.0
-        for field in np.flatnonzero(~self.columns.complete).tolist():
-            least = -float(self.field_duals[field])
-            grown = self.grower.grow(
-                field, worth, width=width, keep=COLUMNS_A_ROUND, least=least + tolerance, figures=False
-            )
-            short += max(tolerance, grown.upper - least)
-            exact &= grown.exact
-            new += self.columns.add(field, grown.pool.paths)
-        self.last_bound = self.value - short
-        return new, exact
+        short = np.zeros(len(self.data.fields))
+        new, pending = 0, np.roll(np.flatnonzero(~self.columns.complete), -self.turn).tolist()
+        enough, brought = max(1, int(ENOUGH * len(pending))), 0
+        for width in WIDTHS:
+            cut = []
+            for field in pending:
+                least = -float(self.field_duals[field])
+                grown = self.grower.grow(
+                    field, worth, width=width, keep=COLUMNS_A_ROUND, least=least + tolerance, figures=False
+                )
+                short[field] = max(tolerance, grown.upper - least)
+                fresh = self.columns.add(field, grown.pool.paths)
+                new, brought = new + fresh, brought + (fresh > 0)
+                if brought >= enough:  # the rest have their turn at better prices; no bound this time
+                    self.turn += pending.index(field) + 1
+                    self.last_bound = -np.inf
+                    return new
+                if not grown.exact:
+                    cut.append(field)
+            pending = cut
+            if new or not pending:
+                break
+        self.last_bound = self.value - float(short.sum())
+        return new
 
     def _generate(self, real: bool) -> None:
         objective = self.plan_cost if real else np.zeros_like(self.plan_cost)
-        width, bound = FIRST_WIDTH, -np.inf
+        bound = -np.inf
         while True:
             self.value, self.duals, self.field_duals = self.master.solve()
             self.rounds += 1
@@ -157,20 +175,14 @@ class Pricing:
                 self.last_bound = bound = self.value
                 break
             first = len(self.columns)
-            new, exact = self._price(objective, width)
+            new = self._price(objective)
             bound = max(bound, self.last_bound)
             cost = self.columns.cost[first:]
             self.master.add(
                 self.columns.need[first:], cost if real else np.zeros_like(cost), self.columns.field[first:]
             )
-            if (new == 0 and exact) or self.value - bound <= 10 * TINY * max(1.0, abs(self.value)):
+            if new == 0 or self.value - bound <= 10 * TINY * max(1.0, abs(self.value)) or self.brake():
                 break
-            if self.brake():
-                break
-            if new == 0:
-                if width >= LAST_WIDTH:
-                    break
-                width = min(width * 5, LAST_WIDTH)
         if real:
             self.bound = bound
         elif bound > TINY:

@@ -23,6 +23,7 @@ from .weeds.response import reserve_after
 
 LONG_AGO = 99
 TINY = 1e-12  # against division by nothing
+LEAST_EDGE = 0.01  # second edge of the grid, as a share of the largest reserve
 GRID = (1, 24, 8)  # points of the bound's grid of reserves with 0, 1 and 2 weeds
 
 
@@ -443,14 +444,14 @@ class _Outlook:
         self.before, self.begin = np.unique(grower.previous_of[order], return_index=True)
         self.shape = (points,) * self.followed
         top = data.reserve_cap[weeds, data.likely]
-        self.cell = top / points  # cell g holds all that is at least g cells; the last one all above
+        # cells hold all from their own edge up to the next; finer where little is left of a weed
+        self.edges = [np.append(0.0, np.geomspace(LEAST_EDGE, 1.0, points)[:-1]) * high for high in top]
         self.burden = np.zeros((len(order), *self.shape))
         self.kept = np.ones((len(order), *self.shape))
         self.next: list[Integers] = []
         for number, weed in enumerate(weeds):
             axis = (slice(None), *(slice(None) if n == number else None for n in range(self.followed)))
-            low = np.arange(points) * self.cell[number]
-            pair, start = order[:, None], low[None, :]
+            pair, start = order[:, None], self.edges[number][None, :]
             self.burden = self.burden + grower.full_stand(land, int(weed), pair, start)[axis]
             self.kept = self.kept * (1.0 - grower.lost(land, int(weed), pair, start))[axis]
             after = reserve_after(grower.growth[weed, pair], grower.crowding[weed, pair], start)
@@ -458,8 +459,8 @@ class _Outlook:
 
     def _cells(self, number: int, reserve: Floats) -> Integers:
         """Cells of reserves of one weed, never too high."""
-        cells = np.floor(reserve / self.cell[number] - 1e-9).astype(np.int64)
-        result: Integers = np.clip(cells, 0, self.shape[number] - 1)
+        cells = np.searchsorted(self.edges[number], reserve * (1.0 - 1e-9), side="right") - 1
+        result: Integers = np.maximum(cells, 0)
         return result
 
     def values(self, fixed: Floats, crop: Floats, burden: Floats) -> list[Floats]:
