@@ -20,8 +20,8 @@ from .solver import Outcome, problem, run
 TINY = 1e-7
 POOL = 6000  # sequences that the search for whole fields looks at
 POOL_A_FIELD = (60, 300)  # fewest and most of them a field
-PUSHES = 2400  # times that fields are pushed off their sequences, for all fields together
-PUSHES_MOST = 120
+PUSHES = 800  # times that fields are pushed off their sequences, for all fields together
+PUSHES_MOST = 40
 KNOWN_PLANS = 6
 PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
 HARDER, HARDER_TRIES = 4.0, 6
@@ -29,7 +29,7 @@ PENALTY_OF_PRICE = 2.0
 PROOF_COLUMNS = 20_000
 PROOF_SOLVES = 800  # linear programs in a proof
 FREE_FIELDS = 5
-PARTS = 20
+PARTS, PARTS_A_FIELD = 6, 0.3  # parts looked at: these, and so many for each field
 PARTS_GAP = 3e-3  # a plan nearer to the bound than this is not worth the time it takes
 PART_ROUNDS = 20
 NEAR = 60  # sequences a field given to the solver at a time
@@ -260,10 +260,10 @@ class _Search:
     def _part_by_part(self) -> None:
         """A few fields chosen anew, proven best while the others are held, until a round brings nothing."""
         order = np.random.default_rng(0)
-        quiet, turns = 0, PARTS
+        quiet, turns = 0, PARTS + int(PARTS_A_FIELD * self.count)
         groups: list[Integers] = []
         near = self.pricing.nearest(NEAR, self.best, np.inf)[0]
-        while turns > 0 and quiet * FREE_FIELDS < 2 * self.count:
+        while turns > 0 and quiet * FREE_FIELDS < 1.5 * self.count:
             if self.pricing.brake() or self._near_enough():
                 break
             turns -= 1
