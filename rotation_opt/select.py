@@ -18,6 +18,7 @@ from .arrays import NOT_FARMED, Floats, Limits, SelectionData
 from .brake import Brake
 from .clash import broken, clash
 from .columns import Paths
+from .errors import NoPlanError
 from .features import Space, features
 from .formulate import Figures, Goal, Program
 from .pricing import Pricing
@@ -154,6 +155,8 @@ class _Steps:
         began = time.perf_counter()
         pricing = Pricing(self.grower, program, objective, self.pools, self.brake)
         if not pricing.solve():
+            if self.brake.on:
+                raise NoPlanError("The search was stopped before a plan was found.")
             raise clash(pricing)
         self.bound_seconds += time.perf_counter() - began
         found = whole_fields(pricing, gap)
