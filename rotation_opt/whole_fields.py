@@ -22,6 +22,7 @@ POOL = 6000  # sequences that the search for whole fields looks at
 POOL_A_FIELD = (60, 300)  # fewest and most of them a field
 PUSHES = 800  # times that fields are pushed off their sequences, for all fields together
 PUSHES_MOST = 40
+COLUMNS_A_PUSH = 8  # fields with few sequences need few pushes
 KNOWN_PLANS = 6
 PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
 HARDER, HARDER_TRIES = 4.0, 6
@@ -33,7 +34,7 @@ PARTS, PARTS_A_FIELD = 6, 0.3  # parts looked at: these, and so many for each fi
 PARTS_GAP = 3e-3  # a plan nearer to the bound than this is not worth the time it takes
 PART_ROUNDS = 20
 NEAR = 60  # sequences a field given to the solver at a time
-NODES = 40
+NODES, NODES_OF_LIST = 40, 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +73,7 @@ class _Search:
         self.harder = np.ones(len(pricing.program.rows))
         self.listed = all(self.columns.complete)
         self.keep = int(np.clip(POOL // self.count, *POOL_A_FIELD))
-        self.rounds = min(PUSHES_MOST, PUSHES // self.count)
+        self.rounds = min(PUSHES_MOST, PUSHES // self.count, len(self.columns) // COLUMNS_A_PUSH)
         # before anything is added, the columns are those of the linear program
         self.first_new = len(self.columns)
         self.shares = pricing.master.shares()
@@ -86,7 +87,7 @@ class _Search:
             # a second start, with sequences that suit what other fields leave
             known.append(dive(self.pricing, self._penalty()))
         starts = [start, *known]
-        for _ in range(HARDER_TRIES):
+        for _ in range(1 if self.listed else HARDER_TRIES):
             ends = self._exchange(starts)
             broken = self._broken(ends)
             if not broken.any():
@@ -94,7 +95,8 @@ class _Search:
             self.harder[broken] *= HARDER
             starts = [ends, *known]
         if not self.best:
-            self._among(self._nearest(NEAR), NODES)
+            near = len(self.columns) if self.listed else NEAR
+            self._among(self._nearest(near), NODES_OF_LIST if self.listed else NODES)
         if self.best and not self._near_enough():
             self._prove(PROOF_SOLVES)
         if self.best and self.count > FREE_FIELDS and self._gap() > max(self.gap, PARTS_GAP):
