@@ -1,7 +1,8 @@
 """Which few plans to show, and what sets each apart.
 
-Four roles: the present rotation continued, the most money, the fastest clean-up, and a balanced plan between
-these two. A plan that comes out the same as an earlier one is said to be the same rather than shown twice.
+The present rotation continued, the most money, the fastest clean-up, and a balanced plan at the knee of the
+curve between these two; where there is one, another way to much the same money. A plan that comes out the
+same as an earlier one is said to be the same rather than shown twice.
 """
 
 from __future__ import annotations
@@ -14,22 +15,23 @@ import numpy.typing as npt
 
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import BandCourse, Bands, Three, three
+from rotation_opt.distinct import Different, crop_distance, different
 from rotation_opt.errors import NoPlanError
 from rotation_opt.formulate import Figures, Goal
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Farm, PlanFigures, YearOnField
 from rotation_opt.select import Selected, evaluate, select
-from rotation_opt.sequences import FieldTrace, Pool, trace
+from rotation_opt.sequences import FieldTrace, trace
+from rotation_opt.tradeoff import Curve, Point, curve
 
 Array = npt.NDArray[np.float64]
 
-STOPS = (0.5, 0.75)
-"""Where the balanced plan is looked for: shares of the way from the burden of most money down to the least.
-
-The one with most burden taken off per unit of money, against both ends, is kept."""
-
 SAME_PLAN = 0.02
 """Two plans that differ on less of the area-years than this are called the same."""
+
+OTHER_LOSS, OTHER_SHARE, OTHER_APART = 0.02, 0.4, 0.2
+"""Another way to much the same money: most money given up, least share of the area-years under another
+crop than with most money, and than in any other plan shown."""
 
 WORTH_SAYING = 0.02
 """A change of a crop type's share of the land below this is not worth a word."""
@@ -56,8 +58,14 @@ GROUP_WORDS = {
     "hay": ("hay", "ley and hay"),
 }
 
-AS_NOW, MOST_MONEY, BALANCED, FASTEST = "as_now", "most_money", "balanced", "fastest"
-TITLES = {AS_NOW: "As now", MOST_MONEY: "Most money", BALANCED: "Balanced", FASTEST: "Fastest clean-up"}
+AS_NOW, MOST_MONEY, OTHER_WAY, BALANCED, FASTEST = "as_now", "most_money", "other_way", "balanced", "fastest"
+TITLES = {
+    AS_NOW: "As now",
+    MOST_MONEY: "Most money",
+    OTHER_WAY: "Other crops, same money",
+    BALANCED: "Balanced",
+    FASTEST: "Fastest clean-up",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,11 +81,13 @@ class Draft:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal:
-    """The drafts of one run and the distances between them."""
+    """The drafts of one run, the plans that came out the same, and the curve between money and weeds."""
 
     drafts: tuple[Draft, ...]
     same_as: Mapping[str, str]
     notes: tuple[str, ...]
+    curve: Curve
+    cut_short: bool = False  # a search was ended before its work was done
 
 
 def distance(data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[Sequence[int]]) -> float:
@@ -92,7 +102,7 @@ def distance(data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[
     Returns
     -------
     float
-        0 (alike) to 1; crop types are the groups of table ``crops``.
+        0 (alike) to 1; crop types are the groups of table ``crops`` (`distinct.crop_distance` counts crops).
     """
     changed = farmed = 0.0
     for field, mine, theirs in zip(data.fields, one, other, strict=True):
@@ -164,7 +174,8 @@ def propose(
     farm: Farm,
     *,
     tell: Callable[[str], None] = lambda text: None,
-    seconds: float = 180.0,
+    time_limit: float = 120.0,
+    pulled: Callable[[], bool] = lambda: False,
 ) -> Proposal:
     """Choose the plans to be shown.
 
@@ -175,8 +186,10 @@ def propose(
         For the present rotation.
     tell : callable, optional
         Told what is being looked for.
-    seconds : float
-        Time for all searches together, shared out between them.
+    time_limit : float
+        Emergency brake of each search: they end by the work they have to do. [s]
+    pulled : callable
+        Asked now and then whether to stop with the best found so far.
 
     Raises
     ------
@@ -192,14 +205,24 @@ def propose(
     except NoPlanError as fault:
         notes.append(str(fault))
     tell("Most money")
-    richest = select(data, Goal(kind="most_money"), time_limit=seconds * 0.3)
+    richest = select(data, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled)
     tell("Fastest clean-up")
-    cleanest = select(data, Goal(kind="least_burden"), pools=richest.pools, time_limit=seconds * 0.45)
+    cleanest = select(
+        data, Goal(kind="least_burden"), pools=richest.pools, time_limit=time_limit, pulled=pulled
+    )
     tell("Balanced")
-    middle = _balanced(data, richest, cleanest, seconds * 0.25)
+    between = curve(data, richest, cleanest, time_limit=time_limit, pulled=pulled)
+    tell(TITLES[OTHER_WAY])
+    other = different(data, richest, loss=OTHER_LOSS, share=OTHER_SHARE, time_limit=time_limit, pulled=pulled)
     drafts.append(_draft(MOST_MONEY, richest))
+    shown = [richest.paths, cleanest.paths]
+    middle = between.knee
     if middle is not None:
-        drafts.append(_draft(BALANCED, middle))
+        shown.append(middle.paths)
+    if _shows(data, other, shown):
+        drafts.append(_other_way(other))
+    if middle is not None:
+        drafts.append(_balanced(middle))
     drafts.append(_draft(FASTEST, cleanest))
     same: dict[str, str] = {}
     for later in range(1, len(drafts)):
@@ -211,7 +234,13 @@ def propose(
             ):
                 same[drafts[later].key] = TITLES[drafts[earlier].key]
                 break
-    return Proposal(drafts=_with_notes(data, farm, drafts), same_as=same, notes=tuple(notes))
+    return Proposal(
+        drafts=_with_notes(data, farm, drafts),
+        same_as=same,
+        notes=tuple(notes),
+        curve=between,
+        cut_short=between.cut_short or other.cut_short,
+    )
 
 
 def _with_notes(data: SelectionData, farm: Farm, drafts: Sequence[Draft]) -> tuple[Draft, ...]:
@@ -251,36 +280,24 @@ def _draft(key: str, chosen: Selected) -> Draft:
     return Draft(key=key, paths=chosen.paths, figures=chosen.figures, gap=chosen.gap)
 
 
-def _burden(data: SelectionData, figures: Figures) -> float:
-    return float(data.burden_when @ figures.burden[:, data.likely])
+def _balanced(knee: Point) -> Draft:
+    """The plan at the knee of the curve: from there on being cleaner costs more than before."""
+    return Draft(key=BALANCED, paths=knee.paths, figures=knee.figures, gap=knee.gap)
 
 
-def _balanced(data: SelectionData, richest: Selected, cleanest: Selected, seconds: float) -> Selected | None:
-    """Most money at a burden between the two ends; of a few places the one that bends most."""
-    top, bottom = _burden(data, richest.figures), _burden(data, cleanest.figures)
-    if top <= bottom * 1.02 + 1e-9:
-        return None
-    rich, poor = richest.figures.present_value, cleanest.figures.present_value
-    span = max(rich - poor, 1e-9)
-    best: tuple[float, Selected] | None = None
-    pools: Sequence[Pool] = (*cleanest.pools,)
-    for share in STOPS:
-        limit = top - share * (top - bottom)
-        try:
-            found = select(
-                data,
-                Goal(kind="most_money", burden_most=limit),
-                pools=pools,
-                time_limit=seconds / len(STOPS),
-            )
-        except NoPlanError:
-            continue
-        pools = found.pools
-        cleaner = (top - _burden(data, found.figures)) / (top - bottom)
-        bend = cleaner - (rich - found.figures.present_value) / span
-        if best is None or bend > best[0] + 1e-6:
-            best = (bend, found)
-    return best[1] if best else None
+def _shows(data: SelectionData, other: Different, shown: Sequence[Sequence[Sequence[int]]]) -> bool:
+    """Whether another way was found that nobody would take for one of the plans shown."""
+    found = other.paths
+    return found is not None and all(crop_distance(data, found, plan) >= OTHER_APART for plan in shown)
+
+
+def _other_way(other: Different) -> Draft:
+    assert other.paths is not None and other.figures is not None
+    note = (
+        f"It gives up {max(0.0, other.loss):.1%} of the money of {TITLES[MOST_MONEY]}, and "
+        f"{other.distance:.0%} of the land over the years is under another crop than there."
+    )
+    return Draft(key=OTHER_WAY, paths=other.paths, figures=other.figures, gap=None, notes=(note,))
 
 
 # ---------------------------------------------------------------- into records
@@ -543,6 +560,7 @@ def _group_words(ground: Groundwork, group: str) -> str:
 _CHOOSE = {
     AS_NOW: "you can live with the weeds as they are going",
     MOST_MONEY: "money matters most and the patches may stay",
+    OTHER_WAY: "you would rather have other crops for much the same money",
     BALANCED: "you want the patches to shrink without giving up more money than that is worth",
     FASTEST: "the patches must go as fast as this farm allows",
 }

@@ -9,21 +9,22 @@ from itertools import pairwise
 
 import numpy as np
 
-from rotation_opt.alternatives import AS_NOW, Draft, Proposal, describe, distance, propose
+from rotation_opt.alternatives import Proposal, describe, distance, propose
 from rotation_opt.annuals import annual_course
 from rotation_opt.arrays import SelectionData
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.patch_growth import seed_years
-from rotation_opt.records import Alternative, Farm, Programme, Result
+from rotation_opt.records import Alternative, Farm, PriceStep, Programme, Result
+from rotation_opt.select import start_burden
 from rotation_opt.tables import Tables, read
 from rotation_opt.verify import recheck
 
 Tell = Callable[[str], None]
 LIKELY = 1  # place of the likely course of annual weeds, after the low one
-SEARCH = (
-    "The search for plans ends after a set time: another run or computer may show somewhat other plans. How "
-    "far they can be from the best stands beside them."
+CUT_SHORT = (
+    "The search for plans was cut short: left to its end it may find better ones. How far these "
+    "can be from the best stands beside them."
 )
 
 
@@ -33,7 +34,8 @@ def plan(
     *,
     years: int | None = None,
     progress: Tell = lambda text: None,
-    seconds: float = 180.0,
+    time_limit: float = 120.0,
+    pulled: Callable[[], bool] = lambda: False,
 ) -> Result:
     """Work out the alternatives for one farm.
 
@@ -47,8 +49,10 @@ def plan(
         Another length of the plan than the farm file says. A longer plan repeats the present rotation.
     progress : callable, optional
         Told, in words, what is being worked on.
-    seconds : float
-        Time for all searches together. [s]
+    time_limit : float
+        Emergency brake of each search; they end by the work they have to do. [s]
+    pulled : callable
+        Asked now and then whether to stop searching and show the best found so far.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def plan(
     data = selection_data(ground)
     laps["rules"] = time.perf_counter() - began
     began = time.perf_counter()
-    proposal = propose(data, farm, tell=progress, seconds=seconds)
+    proposal = propose(data, farm, tell=progress, time_limit=time_limit, pulled=pulled)
     laps["choosing"] = time.perf_counter() - began
     began = time.perf_counter()
     progress("Second reckoning")
@@ -94,6 +98,27 @@ def plan(
         seconds=laps,
         annual_seed=seed,
         seed_years=seed_years(ground.response.weeds, ground.tables),
+        price_steps=_price_steps(data, proposal),
+        price_doubts=proposal.curve.doubts(),
+    )
+
+
+def _price_steps(data: SelectionData, proposal: Proposal) -> tuple[PriceStep, ...]:
+    """The curve between money and weeds in the figures of the printout."""
+    today = float(start_burden(data)[data.likely])
+    if today <= 0.0:
+        return ()
+    stands = {draft.paths: draft.key for draft in reversed(proposal.drafts)}
+    return tuple(
+        PriceStep(
+            burden_share=point.burden / today,
+            net_return=float(point.figures.net.mean()),
+            labour_h=point.labour_h,
+            proven_gap=point.gap,
+            mark=point.mark,
+            alternative=stands.get(point.paths, ""),
+        )
+        for point in proposal.curve.points
     )
 
 
@@ -206,11 +231,6 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
         "Costs are counted in the year of the harvest they are for. Field days are those of a median year.",
         "What the weeds left at the end will cost after the plan is not in the money.",
         *([f"Climate: {farm.climate_note}"] if farm.climate_note else []),
-        *([SEARCH] if any(_unproven(draft) for draft in proposal.drafts) else []),
+        *([CUT_SHORT] if proposal.cut_short else []),
         *proposal.notes,
     )
-
-
-def _unproven(draft: Draft) -> bool:
-    """Whether a plan was chosen by a search that its time cut short."""
-    return draft.key != AS_NOW and (draft.gap is None or draft.gap > 0.0)

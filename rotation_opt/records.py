@@ -453,7 +453,7 @@ class PlanFigures:
 class Alternative:
     """One plan shown to the grower."""
 
-    key: str  # "as_now", "most_money", "balanced", "fastest"
+    key: str  # "as_now", "most_money", "other_way", "balanced", "fastest"
     title: str
     apart: str  # what sets it apart, one sentence
     choose_if: str
@@ -477,6 +477,18 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PriceStep:
+    """One line of the table of what being cleaner costs: a plan between most money and fewest weeds."""
+
+    burden_share: float  # likely roots, the years weighted as for choosing, as a share of today's
+    net_return: float  # currency a year, whole farm, mean of the years
+    labour_h: float  # hours a year
+    proven_gap: float | None  # share of the money by which a better plan as clean could exist
+    mark: Literal["", "knee", "bend"]
+    alternative: str  # key of the alternative that stands there, "" if none
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
     """Everything one run found out, ready to be shown."""
 
@@ -497,6 +509,8 @@ class Result:
     )
     # creeping weed -> low, likely, high years that its seed lives in the soil
     seed_years: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    price_steps: tuple[PriceStep, ...] = ()  # from most roots to fewest
+    price_doubts: tuple[str, ...] = ()  # what is not proven about them
 
 
 # ---------------------------------------------------------------- one season, for a closer look

@@ -168,11 +168,11 @@ def patch(
 class Plans:
     """One farm worked out and its plans, with what they were made of."""
 
-    def __init__(self, base: Farm, from_tables: tables.Tables = TABLES, seconds: float = 10.0) -> None:
+    def __init__(self, base: Farm, from_tables: tables.Tables = TABLES) -> None:
         self.farm = base
         self.ground: Groundwork = lay(base, from_tables)
         self.data: SelectionData = selection_data(self.ground)
-        self.proposal: Proposal = propose(self.data, base, seconds=seconds)
+        self.proposal: Proposal = propose(self.data, base)
         self.all: tuple[Alternative, ...] = describe(self.ground, self.data, self.proposal)
         self.plan = {each.key: each for each in self.all}
         self.draft = {each.key: each for each in self.proposal.drafts}

@@ -177,7 +177,7 @@ def tamarack_with(**changes: object) -> dict[str, Alternative]:
         rotation_opt.read_farm(rotation_opt.example_farm("tamarack_hollow")),
         **changes,  # type: ignore[arg-type]
     )
-    plans = by_key(plan(farm, seconds=4.0))
+    plans = by_key(plan(farm))
     return {key: each for key, each in plans.items() if key != "as_now"}
 
 
@@ -261,7 +261,7 @@ def test_the_same_farm_planned_twice_gives_the_same_plans() -> None:
 
 def test_plan_tells_each_step_and_puts_everything_together() -> None:
     told: list[str] = []
-    found = plan(small(), progress=told.append, seconds=10)
+    found = plan(small(), progress=told.append)
     assert found.alternatives == plain().all
     assert {"As now", "Most money", "Balanced", "Fastest clean-up", "Second reckoning"} <= set(told)
     assert set(found.checks) == set(ROLES)
@@ -274,15 +274,15 @@ def test_plan_tells_each_step_and_puts_everything_together() -> None:
 def test_another_length_can_be_asked_for_and_repeats_the_present_rotation() -> None:
     longer = of_length(small(), 4)
     assert longer.fields[0].as_now == (*small().fields[0].as_now, small().fields[0].as_now[0])
-    found = plan(small(), years=4, seconds=10)
+    found = plan(small(), years=4)
     assert found.farm.years == 4
     assert all(len(path) == 4 for each in found.alternatives for path in each.practices.values())
 
 
 def test_cautions_go_with_what_is_in_the_plans() -> None:
     barn = small(keep=("spring_barley", "soybean", "corn_grain"))
-    without = plan(barn, seconds=10)
-    with_fallow = plan(small(), seconds=10)
+    without = plan(barn)
+    with_fallow = plan(small())
     extra = set(with_fallow.cautions) - set(without.cautions)
     assert any(
         "fallow" in practice for each in with_fallow.alternatives for practice in each.practices["East"]

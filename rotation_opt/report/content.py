@@ -13,6 +13,7 @@ from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Pag
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.patch_growth import patch_notes, patch_rows
+from rotation_opt.report.price_table import price_blocks
 from rotation_opt.report.sources_page import MARKS, used_figures
 from rotation_opt.report.summary import AS_NOW, Reading, side_by_side
 from rotation_opt.report.wording import Wording, capital, sentence, share_range
@@ -192,9 +193,9 @@ def _price(reading: Reading, columns: Sequence[Alternative]) -> list[Section]:
         planned = [reading.as_now, *planned]
     steps = list(itertools.pairwise(planned))
     sentences = [_step(reading, before, after) for before, after in steps]
-    if not sentences:
-        return []
-    return [Section(key="price", title="What being cleaner costs", blocks=(Bullets(items=tuple(sentences)),))]
+    blocks: list[Block] = [Bullets(items=tuple(sentences))] if sentences else []
+    blocks += price_blocks(reading)
+    return [Section(key="price", title="What being cleaner costs", blocks=tuple(blocks))] if blocks else []
 
 
 def _step(reading: Reading, before: Alternative, after: Alternative) -> str:

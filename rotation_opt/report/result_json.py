@@ -59,6 +59,9 @@ UNITS: Mapping[str, str] = {
     "years_to_target": "years until the target is met; low, likely, high; null = not within the plan",
     "proven_gap_share": "share by which a better plan could still exist; null = not known",
     "largest_difference": "in the unit given beside it",
+    "burden_share": "likely roots, the years weighted as for choosing, share of today's",
+    "mean_net_return": "currency a year, whole farm, mean of the years",
+    "labour_hours_a_year": "hours a year",
     "other_crop_type_share": "share of the area-years under another crop type",
 }
 
@@ -103,6 +106,18 @@ def content(result: Result, tables: Tables) -> dict[str, Any]:
             {"between": list(pair), "other_crop_type_share": share}
             for pair, share in sorted(result.distances.items())
         ],
+        "price_of_cleaner": [
+            {
+                "burden_share": step.burden_share,
+                "mean_net_return": step.net_return,
+                "labour_hours_a_year": step.labour_h,
+                "proven_gap_share": step.proven_gap,
+                "mark": step.mark or None,
+                "alternative": step.alternative or None,
+            }
+            for step in result.price_steps
+        ],
+        "price_of_cleaner_doubts": list(result.price_doubts),
         "left_out": [{"what": what, "why": why} for what, why in result.left_out],
         "assumptions": list(result.assumptions),
         "cautions": list(result.cautions),

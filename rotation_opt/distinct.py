@@ -1,0 +1,189 @@
+"""Plans worth almost as much as the best one that look quite different on the land.
+
+The distance between two plans is a sum over fields, so it enters the search as a reward on every sequence
+that grows another crop; the reward is raised until the plan is different enough. What comes out is reckoned
+anew, and counts only if it keeps all limits and gives up little enough money.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .arrays import NOT_FARMED, Floats, SelectionData
+from .brake import Brake
+from .columns import Paths
+from .formulate import Figures, Program
+from .local_search import LocalSearch
+from .pricing import Pricing
+from .scoring import Scoring
+from .select import Selected, evaluate
+from .sequences import Grower
+
+WIDTH, KEEP = 1200, 300  # sequences grown and kept a field
+ROUNDS = 30  # times that fields are pushed off their sequences, for each reward
+REWARDS = 8
+RAISE, LOWER = 1.8, 0.75
+PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
+PENALTY_OF_PRICE = 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Different:
+    """What was found.
+
+    Parameters
+    ----------
+    paths, figures : Paths, Figures or None
+        None if no plan was different enough.
+    loss : float
+        Share of the best plan's money that the plan gives up.
+    distance : float
+        Least share of the area-years under another crop, against all plans it was held against.
+    reached : float
+        Largest such share among all plans met that give up little enough money and keep all limits.
+    cut_short : bool
+    """
+
+    paths: Paths | None
+    figures: Figures | None
+    loss: float
+    distance: float
+    reached: float
+    cut_short: bool
+
+
+def crop_distance(data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[Sequence[int]]) -> float:
+    """Share of the farmed area-years on which two plans grow another crop.
+
+    By crops (``crop_of``), where `alternatives.distance` counts types of crop: another cereal of the same
+    type is another crop here. Years not farmed in either do not count.
+    """
+    changed = farmed = 0.0
+    for land, mine, theirs in zip(data.fields, one, other, strict=True):
+        years = _other_years(data, np.array([mine]), theirs)
+        changed += land.area_ha * float(years[0])
+        farmed += land.area_ha * sum(NOT_FARMED not in pair for pair in zip(mine, theirs, strict=True))
+    return changed / farmed if farmed else 0.0
+
+
+def _other_years(data: SelectionData, paths: NDArray[np.integer], path: Sequence[int]) -> Floats:
+    """(n,): years in which each path of a field grows another crop than ``path``."""
+    held = np.array(path)
+    both = (paths != NOT_FARMED) & (held != NOT_FARMED)
+    result: Floats = (both & (data.crop_of[paths] != data.crop_of[held])).sum(axis=1).astype(float)
+    return result
+
+
+def different(
+    data: SelectionData,
+    base: Selected,
+    earlier: Sequence[Paths] = (),
+    *,
+    loss: float = 0.02,
+    share: float = 0.4,
+    time_limit: float = 60.0,
+    pulled: Callable[[], bool] = lambda: False,
+) -> Different:
+    """A plan worth almost as much as ``base`` with other crops on much of the land.
+
+    Parameters
+    ----------
+    base : Selected
+        The plan with most money.
+    earlier : sequence of Paths
+        Other plans that it has to be as different from.
+    loss : float
+        Most money given up, as a share of that of ``base``.
+    share : float
+        Least share of the farmed area-years under another crop than in ``base`` and each earlier plan.
+    time_limit : float
+        Emergency brake. [s]
+    pulled : callable
+        Asked now and then whether to stop.
+    """
+    brake = Brake(time_limit, pulled)
+    plans = (base.paths, *earlier)
+    pricing = _priced(data, base, brake)
+    columns = pricing.columns
+    near, reduced = pricing.nearest(KEEP, [c for plan in plans for c in columns.place(plan)], np.inf)
+    away = _away(data, pricing, plans)
+    scoring = _scoring(pricing)
+    worth = base.figures.present_value
+    rewards = np.full(len(plans), loss * max(abs(worth), 1.0) / share / len(plans))
+    met: dict[Paths, tuple[Figures, float, float]] = {}
+    at = columns.place(base.paths)
+    for _ in range(REWARDS):
+        if brake():
+            break
+        search = LocalSearch(
+            scoring,
+            need=columns.need,
+            cost=columns.cost - rewards @ away,
+            field=columns.field,
+            columns=near,
+            rank=reduced - rewards @ away,
+        )
+        search.stand(at)
+        search.run(ROUNDS, brake)
+        at = search.plan
+        paths = columns.paths(at)
+        if paths not in met:
+            figures = evaluate(data, paths)
+            given_up = (worth - figures.present_value) / max(abs(worth), 1e-9)
+            met[paths] = (figures, given_up, min(crop_distance(data, paths, plan) for plan in plans))
+        far = np.array([crop_distance(data, paths, plan) for plan in plans])
+        rewards *= np.where(far < share, RAISE, LOWER)
+    fit = {p: each for p, each in met.items() if not each[0].breaks and each[1] <= loss}
+    reached = max((far for _, _, far in fit.values()), default=0.0)
+    enough = [p for p, (_, _, far) in fit.items() if far >= share]
+    if not enough:
+        return Different(
+            paths=None, figures=None, loss=0.0, distance=0.0, reached=reached, cut_short=brake.on
+        )
+    best = min(enough, key=lambda p: fit[p][1])
+    figures, given_up, far_off = fit[best]
+    return Different(
+        paths=best, figures=figures, loss=given_up, distance=far_off, reached=reached, cut_short=brake.on
+    )
+
+
+def _priced(data: SelectionData, base: Selected, brake: Brake) -> Pricing:
+    """Sequences near the best for money, of every field."""
+    program = Program(data, data.limits)
+    pricing = Pricing(Grower(data), program, program.money_objective(), base.pools, brake)
+    pricing.solve()
+    pricing.enrich(WIDTH, KEEP)
+    return pricing
+
+
+def _away(data: SelectionData, pricing: Pricing, plans: Sequence[Paths]) -> Floats:
+    """(plans, n): share of the farm's area-years that each sequence puts under another crop."""
+    columns = pricing.columns
+    field = columns.field
+    paths = columns.array(np.arange(len(columns)))
+    total = sum(land.area_ha * float(land.farmed.sum()) for land in data.fields)
+    result = np.zeros((len(plans), len(columns)))
+    for number, plan in enumerate(plans):
+        for place, land in enumerate(data.fields):
+            mine = field == place
+            result[number, mine] = land.area_ha * _other_years(data, paths[mine], plan[place]) / total
+    return result
+
+
+def _scoring(pricing: Pricing) -> Scoring:
+    """Cost of plans, with penalties on limits that are broken."""
+    program, columns, data = pricing.program, pricing.columns, pricing.data
+    low, high = np.zeros(len(program.rows)), np.zeros(len(program.rows))
+    for field in range(len(data.fields)):
+        mine = columns.need[columns.field == field]
+        low += mine.min(axis=0)
+        high += mine.max(axis=0)
+    scale = np.array([row.scale for row in program.rows])
+    penalty = np.maximum(
+        PENALTY_OF_PRICE * np.abs(pricing.duals), PENALTY * max(abs(pricing.value), 1e-7) / scale
+    )
+    return Scoring(program, pricing.recourse_cost, penalty, data.discount, least_need=low, most_need=high)

@@ -1,0 +1,60 @@
+"""The price of being cleaner, one line a plan, from most money to fewest weeds."""
+
+from __future__ import annotations
+
+from rotation_opt.records import PriceStep
+from rotation_opt.report.blocks import Block, Bullets, Grid, Paragraph
+from rotation_opt.report.summary import NO_FIGURE, Reading
+from rotation_opt.report.wording import percent_figure, weed_percent
+
+FEWEST = 3  # with the two ends alone the plans say it all
+MARKS = {"": "", "knee": "knee: dearer from here", "bend": "bend: dearer from here"}
+HOW_TO_READ = (
+    "Each line is the plan with most money found at so few weeds. Weeds = likely roots, all years counting "
+    "and the last one most, % of today's. Up to the knee being cleaner is cheap for what it brings; from "
+    "there on each step costs more. More could be = money that a better plan with as few weeds could still "
+    "bring; a dash where this is not known."
+)
+
+
+def price_blocks(reading: Reading) -> list[Block]:
+    """The table with how to read it and what is not sure; nothing where there is no curve."""
+    steps = reading.result.price_steps
+    if len(steps) < FEWEST:
+        return []
+    money = reading.wording.money_unit
+    header = (
+        "Weeds, %",
+        f"{money} a year",
+        f"Costs, {money} a year",
+        "Hours a year",
+        "More could be, %",
+        "Which plan",
+    )
+    rows = tuple(
+        (
+            weed_percent(step.burden_share),
+            reading.wording.money_figure(step.net_return),
+            _cost(reading, steps[0], step),
+            f"{step.labour_h:,.0f}",
+            NO_FIGURE if step.proven_gap is None else percent_figure(step.proven_gap),
+            _where(reading, step),
+        )
+        for step in steps
+    )
+    doubts = reading.result.price_doubts
+    blocks: list[Block] = [Grid(header=header, rows=rows), Paragraph(text=HOW_TO_READ)]
+    return [*blocks, Bullets(items=doubts)] if doubts else blocks
+
+
+def _cost(reading: Reading, first: PriceStep, step: PriceStep) -> str:
+    if step is first:
+        return NO_FIGURE
+    return reading.wording.money_figure(first.net_return - step.net_return)
+
+
+def _where(reading: Reading, step: PriceStep) -> str:
+    """The alternative that stands there, and whether the price bends."""
+    plan = next((each for each in reading.result.alternatives if each.key == step.alternative), None)
+    named = "" if plan is None else reading.heading(plan)
+    return "; ".join(filter(None, (named, MARKS[step.mark])))
