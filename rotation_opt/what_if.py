@@ -10,11 +10,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from .arrays import NOT_FARMED, Floats, Limits, OutletData, SelectionData, ShareData
+from .arrays import NOT_FARMED, FieldData, Flags, Floats, Limits, OutletData, SelectionData, ShareData
 from .columns import Paths
 from .formulate import Figures, Goal
 from .select import Selected, evaluate, select
+from .sequences import Pool
 from .words import MONTHS
 
 TRACE = 1e-6
@@ -93,7 +95,9 @@ class Change:
         return self.value[1] - self.value[0]
 
 
-def what_if(data: SelectionData, base: Selected, goal: Goal, limits: Limits) -> Change:
+def what_if(
+    data: SelectionData, base: Selected, goal: Goal, limits: Limits, *, near: float | None = None
+) -> Change:
     """Answer a change of one or several limits from what the search for the plan has met.
 
     Parameters
@@ -105,28 +109,38 @@ def what_if(data: SelectionData, base: Selected, goal: Goal, limits: Limits) -> 
         That ``base`` was chosen for.
     limits : Limits
         The changed ones, as from the functions below.
+    near : float, optional
+        Gap at which the search may stop; by default that of the plan. A wider one is answered sooner.
 
     Raises
     ------
     NoPlanError
         If no plan keeps the changed limits.
     """
-    found = select_again(data, base, goal, limits)
+    found = select_again(data, base, goal, limits, near=near)
     return compare(data, base, goal, found, bettered=betters(data, base, goal, found))
 
 
-def select_again(data: SelectionData, base: Selected, goal: Goal, limits: Limits | None = None) -> Selected:
+def select_again(
+    data: SelectionData,
+    base: Selected,
+    goal: Goal,
+    limits: Limits | None = None,
+    *,
+    near: float | None = None,
+) -> Selected:
     """Choose anew from the pools of a plan, as near to the best as that plan was shown to be.
 
     Where the old plan still fits and is better than what was found, it is the answer.
     """
     used = data.limits if limits is None else limits
-    near = FINEST if base.gap is None else max(FINEST, base.gap)
+    if near is None:
+        near = FINEST if base.gap is None else max(FINEST, base.gap)
     if goal.kind == "most_money":
         # the search counts its gap before the fixed cost of the farm
         earned = base.value + float(data.discount.sum()) * used.fixed_cost
         near *= abs(base.value) / max(abs(earned), abs(base.value), TRACE)
-    found = select(data, goal, limits=used, pools=base.pools, gap=near)
+    found = select(data, goal, limits=used, pools=_still_fitting(data, base.pools), gap=near)
     return guarded(data, base, goal, found, used)
 
 
@@ -163,10 +177,21 @@ def betters(data: SelectionData, base: Selected, goal: Goal, found: Selected) ->
 def allows(data: SelectionData, paths: Paths) -> bool:
     """Whether the fields allow every practice of a plan in its year (succession is not looked at)."""
     return all(
-        land.allowed[year, practice] if land.farmed[year] else practice == NOT_FARMED
-        for land, path in zip(data.fields, paths, strict=True)
-        for year, practice in enumerate(path)
+        bool(_allowed(land, np.array([path]))[0]) for land, path in zip(data.fields, paths, strict=True)
     )
+
+
+def _allowed(land: FieldData, paths: NDArray[np.integer]) -> Flags:
+    """(n,): sequences whose practices a field allows in their years."""
+    ok = np.where(paths == NOT_FARMED, ~land.farmed, land.allowed[np.arange(paths.shape[1]), paths])
+    return np.asarray(ok.all(axis=1), dtype=bool)
+
+
+def _still_fitting(data: SelectionData, pools: Sequence[Pool]) -> list[Pool]:
+    """Pools, but no complete one of which nothing is left: the search then says what is in the way."""
+    return [
+        pool for pool in pools if not pool.complete or _allowed(data.fields[pool.field], pool.paths).any()
+    ]
 
 
 def weeds(data: SelectionData, figures: Figures) -> float:
