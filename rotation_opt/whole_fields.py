@@ -31,6 +31,7 @@ PROOF_COLUMNS = 20_000
 PROOF_SOLVES = 800  # linear programs in a proof
 FREE_FIELDS = 5
 PARTS, PARTS_A_FIELD = 6, 0.3  # parts looked at: these, and so many for each field
+BEST_GAP = 2e-4  # a plan nearer to the bound than this is not bettered however wide a gap is asked for
 PARTS_GAP = 3e-3  # a plan nearer to the bound than this is not worth the time it takes
 PART_ROUNDS = 20
 NEAR = 60  # sequences a field given to the solver at a time
@@ -141,7 +142,7 @@ class _Search:
         return search.plan
 
     def _enough(self) -> bool:
-        return self.pricing.brake() or self._near_enough()
+        return self.pricing.brake() or (bool(self.best) and self._gap() <= min(self.gap, BEST_GAP))
 
     def _scoring(self) -> Scoring:
         program, columns = self.program, self.columns
