@@ -8,12 +8,12 @@ anew, and counts only if it keeps all limits and gives up little enough money.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .arrays import NOT_FARMED, Floats, SelectionData
+from .arrays import NOT_FARMED, Floats, Integers, SelectionData
 from .brake import Brake
 from .columns import Paths
 from .formulate import Figures, Program
@@ -23,10 +23,12 @@ from .scoring import Scoring
 from .select import Selected, evaluate
 from .sequences import Grower
 
-WIDTH, KEEP = 1200, 300  # sequences grown and kept a field
-ROUNDS = 30  # times that fields are pushed off their sequences, for each reward
-REWARDS = 8
-RAISE, LOWER = 1.8, 0.75
+WIDTH, GROWN = 300, 60  # branches and sequences of a field for each reward
+KEEP = 120  # sequences of a field that a search looks at
+ROUNDS = 4  # times that fields are pushed off their sequences, for each reward
+TURNS = 10
+HARDER = 4.0  # penalties after a plan that breaks a limit
+RAISE, LOWER = 1.6, 0.75
 PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
 PENALTY_OF_PRICE = 4.0
 
@@ -109,23 +111,23 @@ def different(
     plans = (base.paths, *earlier)
     pricing = _priced(data, base, brake)
     columns = pricing.columns
-    near, reduced = pricing.nearest(KEEP, [c for plan in plans for c in columns.place(plan)], np.inf)
-    away = _away(data, pricing, plans)
-    scoring = _scoring(pricing)
     worth = base.figures.present_value
     rewards = np.full(len(plans), loss * max(abs(worth), 1.0) / share / len(plans))
     met: dict[Paths, tuple[Figures, float, float]] = {}
-    at = columns.place(base.paths)
-    for _ in range(REWARDS):
+    at, harder = columns.place(base.paths), 1.0
+    for _ in range(TURNS):
         if brake():
             break
+        _grow(pricing, plans, rewards)
+        paid = rewards @ _away(data, pricing, plans)
+        rank = pricing.reduced_costs() - paid
         search = LocalSearch(
-            scoring,
+            _scoring(pricing, harder),
             need=columns.need,
-            cost=columns.cost - rewards @ away,
+            cost=columns.cost - paid,
             field=columns.field,
-            columns=near,
-            rank=reduced - rewards @ away,
+            columns=_first(rank, columns.field, at),
+            rank=rank,
         )
         search.stand(at)
         search.run(ROUNDS, brake)
@@ -135,6 +137,9 @@ def different(
             figures = evaluate(data, paths)
             given_up = (worth - figures.present_value) / max(abs(worth), 1e-9)
             met[paths] = (figures, given_up, min(crop_distance(data, paths, plan) for plan in plans))
+        if met[paths][0].breaks:
+            harder *= HARDER
+            continue
         far = np.array([crop_distance(data, paths, plan) for plan in plans])
         rewards *= np.where(far < share, RAISE, LOWER)
     fit = {p: each for p, each in met.items() if not each[0].breaks and each[1] <= loss}
@@ -156,8 +161,30 @@ def _priced(data: SelectionData, base: Selected, brake: Brake) -> Pricing:
     program = Program(data, data.limits)
     pricing = Pricing(Grower(data), program, program.money_objective(), base.pools, brake)
     pricing.solve()
-    pricing.enrich(WIDTH, KEEP)
     return pricing
+
+
+def _grow(pricing: Pricing, plans: Sequence[Paths], rewards: Floats) -> None:
+    """More sequences of every field: the best where the crops of the plans cost the reward."""
+    data, grower = pricing.data, pricing.grower
+    prices = pricing.program.prices(pricing.plan_cost, pricing.duals)
+    each = rewards / sum(land.area_ha * float(land.farmed.sum()) for land in data.fields)
+    for field in np.flatnonzero(~pricing.columns.complete).tolist():
+        land = prices.land.copy()
+        for plan, reward in zip(plans, each, strict=True):
+            for year, practice in enumerate(plan[field]):
+                if practice != NOT_FARMED:
+                    land[year, data.crop_of == data.crop_of[practice]] += reward
+        worth = grower.worth(replace(prices, land=land))
+        grown = grower.grow(field, worth, width=WIDTH, keep=GROWN, figures=False)
+        pricing.columns.add(field, grown.pool.paths)
+
+
+def _first(rank: Floats, field: Integers, plan: Sequence[int]) -> Integers:
+    """The ``KEEP`` columns of each field of least rank, and those of a plan."""
+    order = np.lexsort((rank, field))
+    place = np.arange(len(order)) - np.searchsorted(field[order], field[order])
+    return np.union1d(order[place < KEEP], np.array(plan, np.int64))
 
 
 def _away(data: SelectionData, pricing: Pricing, plans: Sequence[Paths]) -> Floats:
@@ -174,8 +201,8 @@ def _away(data: SelectionData, pricing: Pricing, plans: Sequence[Paths]) -> Floa
     return result
 
 
-def _scoring(pricing: Pricing) -> Scoring:
-    """Cost of plans, with penalties on limits that are broken."""
+def _scoring(pricing: Pricing, harder: float) -> Scoring:
+    """Cost of plans, with penalties on limits that are broken, ``harder`` times the usual ones."""
     program, columns, data = pricing.program, pricing.columns, pricing.data
     low, high = np.zeros(len(program.rows)), np.zeros(len(program.rows))
     for field in range(len(data.fields)):
@@ -183,7 +210,7 @@ def _scoring(pricing: Pricing) -> Scoring:
         low += mine.min(axis=0)
         high += mine.max(axis=0)
     scale = np.array([row.scale for row in program.rows])
-    penalty = np.maximum(
+    penalty = harder * np.maximum(
         PENALTY_OF_PRICE * np.abs(pricing.duals), PENALTY * max(abs(pricing.value), 1e-7) / scale
     )
     return Scoring(program, pricing.recourse_cost, penalty, data.discount, least_need=low, most_need=high)
