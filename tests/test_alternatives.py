@@ -14,13 +14,17 @@ from strategies import random_data
 
 from rotation_opt.alternatives import (
     GROUP_WORDS,
+    _shows,
     distance,
     hay_or_fall_difference,
     present_paths,
+    propose,
 )
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import Bands
+from rotation_opt.distinct import Different
 from rotation_opt.errors import NoPlanError
+from rotation_opt.tradeoff import Point
 
 
 @cache
@@ -139,6 +143,38 @@ def test_a_farm_without_weeds_has_no_balance_to_strike_and_plans_that_come_out_t
     assert found.burden("fastest") == 0.0
     one_way = Plans(replace(clean, refuses=clean.refuses | {"corn_grain"}))
     assert one_way.plan["fastest"].same_as == one_way.plan["most_money"].title
+
+
+def test_the_balanced_plan_is_the_knee_of_the_curve_and_no_other_point_bends_more() -> None:
+    found = plain()
+    points = found.proposal.curve.points
+    knee = next(point for point in points if point.mark == "knee")
+    assert found.draft["balanced"].paths == knee.paths
+    first, last = points[0], points[-1]
+
+    def bend(point: Point) -> float:
+        cleaner = (first.burden - point.burden) / (first.burden - last.burden)
+        return cleaner - (first.money - point.money) / (first.money - last.money)
+
+    assert bend(knee) == pytest.approx(max(bend(point) for point in points))
+
+
+def other(paths: tuple[tuple[int, ...], ...]) -> Different:
+    figures = plain().draft["most_money"].figures
+    return Different(paths=paths, figures=figures, loss=0.01, distance=0.5, reached=0.5, cut_short=False)
+
+
+def test_another_way_that_a_grower_would_take_for_a_plan_shown_is_not_shown() -> None:
+    data = plain().data  # 10, 8 and 6 ha
+    shown = [numbers(GRAIN, GRAIN, GRAIN)]
+    assert _shows(data, other(numbers(HAY, GRAIN, GRAIN)), shown)
+    assert not _shows(data, other(numbers(HAY, GRAIN, GRAIN)), [*shown, numbers(HAY, GRAIN, WHEAT)])
+    assert not _shows(data, replace(other(shown[0]), paths=None), shown)
+
+
+def test_a_search_stopped_at_once_still_gives_plans_and_says_so() -> None:
+    assert not plain().proposal.cut_short
+    assert propose(plain().data, plain().farm, pulled=lambda: True).cut_short
 
 
 def test_what_sets_a_plan_apart_names_shares_of_the_land() -> None:

@@ -33,7 +33,7 @@ def by_hand(data: SelectionData, one: Paths, other: Paths) -> float:
     for number, land in enumerate(data.fields):
         for year in range(data.years):
             a, b = one[number][year], other[number][year]
-            if a == NOT_FARMED or b == NOT_FARMED:
+            if NOT_FARMED in (a, b):
                 continue
             whole.append(land.area_ha)
             if data.crops[data.crop_of[a]] != data.crops[data.crop_of[b]]:
@@ -82,3 +82,13 @@ def test_where_none_is_found_listing_every_plan_finds_none_either(seed: int) -> 
         figures = evaluate(data, paths)
         worth = best.figures.present_value
         assert figures.breaks or figures.present_value < worth - LOSS * abs(worth)
+
+
+def test_distances_are_those_counted_year_by_year() -> None:
+    for seed in range(20):
+        data = random_data(seed)
+        rng = np.random.default_rng(seed)
+        shape = (2, len(data.fields), data.years)
+        drawn = rng.integers(NOT_FARMED, len(data.practice_keys), shape)
+        one, other = (tuple(tuple(int(p) for p in path) for path in plan) for plan in drawn)
+        assert crop_distance(data, one, other) == pytest.approx(by_hand(data, one, other))
