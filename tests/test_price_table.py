@@ -43,12 +43,6 @@ def test_a_line_tells_weeds_money_cost_hours_and_which_plan_stands_there() -> No
     assert max(len(line) for line in text.splitlines()) <= 80
 
 
-def test_the_table_is_not_split_at_the_width_of_a_page() -> None:
-    text = printed(fake_result.result(price_steps=STEPS))
-    header = next(n for n, line in enumerate(text.splitlines()) if line.startswith("Weeds, %"))
-    assert "Which plan" in text.splitlines()[header]
-
-
 @pytest.mark.parametrize("count", [0, 2])
 def test_without_a_curve_there_is_no_table(count: int) -> None:
     assert "Which plan" not in printed(fake_result.result(price_steps=STEPS[:count]))

@@ -8,12 +8,11 @@ from rotation_opt.report.summary import NO_FIGURE, Reading
 from rotation_opt.report.wording import percent_figure, weed_percent
 
 FEWEST = 3  # with the two ends alone the plans say it all
-MARKS = {"": "", "knee": "knee: dearer from here", "bend": "bend: dearer from here"}
 HOW_TO_READ = (
     "Each line is the plan with most money found at so few weeds. Weeds = likely roots, all years counting "
     "and the last one most, % of today's. Up to the knee being cleaner is cheap for what it brings; from "
-    "there on each step costs more. More could be = money that a better plan with as few weeds could still "
-    "bring; a dash where this is not known."
+    "there on each step costs more. At any other bend the price jumps, too. More could be = money that a "
+    "better plan with as few weeds could still bring; a dash where this is not known."
 )
 
 
@@ -57,4 +56,4 @@ def _where(reading: Reading, step: PriceStep) -> str:
     """The alternative that stands there, and whether the price bends."""
     plan = next((each for each in reading.result.alternatives if each.key == step.alternative), None)
     named = "" if plan is None else reading.heading(plan)
-    return "; ".join(filter(None, (named, MARKS[step.mark])))
+    return ", ".join(filter(None, (named, step.mark)))
