@@ -68,7 +68,7 @@ def weighted_burden(result: Result, each: Alternative) -> float:
 
 
 def test_a_demo_farm_gets_four_plans_in_their_roles(result: Result) -> None:
-    assert tuple(each.key for each in result.alternatives) == ROLES
+    assert tuple(each.key for each in result.alternatives if each.key != "other_way") == ROLES
     assert all(each.apart and each.choose_if for each in result.alternatives)
 
 
@@ -146,7 +146,8 @@ def test_plans_differ_in_a_third_of_their_hay_and_fall_cereals_or_say_that_they_
 
 
 def test_distances_are_shares_and_are_given_once_for_each_two_plans(result: Result) -> None:
-    assert len(result.distances) == len(ROLES) * (len(ROLES) - 1) // 2
+    count = len(result.alternatives)
+    assert len(result.distances) == count * (count - 1) // 2
     for (one, other), share in result.distances.items():
         assert one != other
         assert 0.0 <= share <= 1.0
@@ -177,7 +178,7 @@ def tamarack_with(**changes: object) -> dict[str, Alternative]:
         rotation_opt.read_farm(rotation_opt.example_farm("tamarack_hollow")),
         **changes,  # type: ignore[arg-type]
     )
-    plans = by_key(plan(farm))
+    plans = by_key(plan(farm, time_limit=2.0))
     return {key: each for key, each in plans.items() if key != "as_now"}
 
 
