@@ -22,6 +22,7 @@ from .solver import KeptProgram
 TINY = 1e-7
 ADDED = 8  # sequences a field and round
 ROUNDS = 40  # of pricing in one case
+RAISES, DEARER = 6, 10.0
 PLUNGE, DEEPEST = 12, 60
 PRACTICE_SPREAD = 1e-6  # a mixture that differs in no limit with a price is parted by what is grown
 
@@ -71,11 +72,9 @@ class Branching:
         self.is_inside[self.inside] = True
         self.master = KeptProgram(pricing.program, self.need[self.inside], self.field[self.inside])
         scale = np.array([row.scale for row in pricing.program.rows])
-        self.master.aim(
-            self.cost[self.inside],
-            pricing.recourse_cost,
-            np.maximum(10.0 * np.abs(pricing.duals), abs(value) / scale),
-        )
+        self.penalty = np.maximum(10.0 * np.abs(pricing.duals), abs(value) / scale)
+        self.raised, self.broken = 0, False
+        self.master.aim(self.cost[self.inside], pricing.recourse_cost, self.penalty)
 
     def run(self, gap: float, solves: int) -> Bounded:
         """Open and close cases until the bound is within ``gap`` of the best plan or work is done."""
@@ -101,8 +100,13 @@ class Branching:
             if bound >= self._limit():
                 continue
             parts = self._parts(allowed, shares)
-            if parts is None:  # whole fields already: taken in `_solve`
-                closed = min(closed, bound)
+            if parts is None:  # whole fields already: taken in `_solve`, unless it breaks a limit
+                if self.broken and self.raised < RAISES:
+                    self._make_dearer()
+                    order += 1
+                    heapq.heappush(heap, (bound, order, allowed))
+                else:
+                    closed = min(closed, bound)
                 continue
             # now and then the likelier half is followed down, for a plan of whole fields on the way
             if self.left > 0 and (depth > 0 or cases % PLUNGE == 1) and depth < DEEPEST:
@@ -114,6 +118,12 @@ class Branching:
             heap.append((next_case[0], order + 1, next_case[1]))
         bound = min([closed, self.value, self.beyond, *(case[0] for case in heap)])
         return Bounded(self.plan, self.value, max(bound, self.pricing.bound), cases)
+
+    def _make_dearer(self) -> None:
+        """Breaking a limit costs more from now on; bounds found before stay true."""
+        self.raised += 1
+        self.penalty = DEARER * self.penalty
+        self.master.price_slack(self.penalty)
 
     def _cutoff(self, gap: float) -> float:
         return min(self.beyond, self.value - max(gap, TINY) * abs(self.value))
@@ -150,7 +160,8 @@ class Branching:
         keep |= share[allowed] > 0.0
         left = allowed[keep]
         whole = np.flatnonzero(share > 1.0 - 1e-6)
-        if len(whole) == self.count and self.master.slack().max(initial=0.0) <= 1e-7 and value < self.value:
+        self.broken = bool(self.master.slack().max(initial=0.0) > 1e-7)
+        if len(whole) == self.count and not self.broken and value < self.value:
             self.plan, self.value = [int(c) for c in self.columns[whole]], value
         return bound, left, share[left]
 

@@ -129,7 +129,7 @@ class Columns:
         for pool in pools:
             kept = pool.paths[_allowed(data, pool)]
             self.add(pool.field, kept)
-            self.complete[pool.field] = pool.complete
+            self.complete[pool.field] = pool.complete and len(kept) > 0
         ordered = sorted(pools, key=lambda pool: pool.field)
         if [pool.field for pool in ordered] == list(range(len(data.fields))):
             for rows in zip(*(pool.plans for pool in ordered), strict=True):

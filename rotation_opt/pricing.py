@@ -25,6 +25,7 @@ ENOUGH = 0.34  # share of the fields that bring new columns before the prices ar
 WIDTHS = (FIRST_WIDTH, 750, 3750, 12_000)
 COLUMNS_A_ROUND = 6
 WITHIN = (0.1, 0.25, 0.5, 0.7, 1.0)
+ENOUGH_MET = 50  # sequences of every field known from before with which no first ones need be looked for
 LISTED = 1500  # a field with no more sequences than this is listed, not priced
 
 
@@ -99,7 +100,10 @@ class Pricing:
     def _begin(self) -> None:
         """First sequences: the best for money without farm limits, the cleanest, and between the two."""
         data, limits = self.data, self.program.limits
-        if all(self.columns.complete):
+        met = (
+            np.bincount(self.columns.field, minlength=len(data.fields)) if len(self.columns) else np.zeros(1)
+        )
+        if all(self.columns.complete) or met.min() >= ENOUGH_MET:
             return
         product = np.array(limits.open_price_per_t, dtype=float)
         for outlet in limits.outlets:

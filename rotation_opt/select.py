@@ -75,6 +75,7 @@ def select(
     pools: Sequence[Pool] = (),
     time_limit: float = 120.0,
     gap: float = 2e-4,
+    quick: bool = False,
     pulled: Callable[[], bool] = lambda: False,
 ) -> Selected:
     """Choose one sequence for every field.
@@ -89,6 +90,8 @@ def select(
         Emergency brake: the search ends by the work it has to do, usually long before. [s]
     gap : float
         Share of the value at which the search for whole fields may stop.
+    quick : bool
+        A short search from the plans in ``pools``, for questions asked one after another.
     pulled : callable
         Asked now and then whether to stop; the best plan so far is then returned with its gap.
 
@@ -101,8 +104,9 @@ def select(
     brake = Brake(time_limit, pulled)
     used = data.limits if limits is None else limits
     grower = Grower(data)
-    steps = _Steps(grower, brake, tuple(pools))
+    steps = _Steps(grower, brake, tuple(pools), quick)
     most, first = goal.burden_most, None
+    spent = float(data.discount.sum()) * used.fixed_cost
     if goal.kind == "least_burden":
         program = Program(data, used, most)
         if not any(pool.plans for pool in pools):
@@ -112,10 +116,10 @@ def select(
         cleanest = evaluate(data, first.paths, limits=used)
         most = float(data.burden_when @ cleanest.burden[:, data.likely]) * (1.0 + goal.slack) + 1e-6
     program = Program(data, used, most)
-    last = steps.take(program, program.money_objective(), gap)
+    last = steps.take(program, program.money_objective(), gap, spent)
     figures = evaluate(data, last.paths, limits=used)
     if first is None:
-        value, bound = figures.present_value, -last.bound - float(data.discount.sum()) * used.fixed_cost
+        value, bound = figures.present_value, -last.bound - spent
         size = abs(value)
     else:
         value, bound = first.value, first.bound
@@ -146,11 +150,13 @@ class _Step:
 class _Steps:
     """One search after another, each starting from what the earlier ones met."""
 
-    def __init__(self, grower: Grower, brake: Brake, pools: tuple[Pool, ...]) -> None:
-        self.grower, self.brake, self.pools = grower, brake, pools
+    def __init__(self, grower: Grower, brake: Brake, pools: tuple[Pool, ...], quick: bool) -> None:
+        self.grower, self.brake, self.pools, self.quick = grower, brake, pools, quick
         self.rounds, self.bound_seconds = 0, 0.0
 
-    def take(self, program: Program, objective: tuple[Floats, Floats], gap: float) -> _Step:
+    def take(
+        self, program: Program, objective: tuple[Floats, Floats], gap: float, spent: float = 0.0
+    ) -> _Step:
         """The best plan of one program and one objective."""
         began = time.perf_counter()
         pricing = Pricing(self.grower, program, objective, self.pools, self.brake)
@@ -159,7 +165,7 @@ class _Steps:
                 raise NoPlanError("The search was stopped before a plan was found.")
             raise clash(pricing)
         self.bound_seconds += time.perf_counter() - began
-        found = whole_fields(pricing, gap)
+        found = whole_fields(pricing, gap, spent, self.quick)
         self.rounds += pricing.rounds
         self.pools = pricing.columns.pools(pricing.reduced_costs())
         return _Step(pricing.columns.paths(found.columns), found.value, found.bound)

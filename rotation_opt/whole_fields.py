@@ -22,6 +22,7 @@ POOL = 6000  # sequences that the search for whole fields looks at
 POOL_A_FIELD = (60, 300)  # fewest and most of them a field
 PUSHES = 800  # times that fields are pushed off their sequences, for all fields together
 PUSHES_MOST = 40
+QUICK_PUSHES = 8
 COLUMNS_A_PUSH = 8  # fields with few sequences need few pushes
 KNOWN_PLANS = 6
 PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
@@ -47,25 +48,31 @@ class Found:
     bound: float
 
 
-def whole_fields(pricing: Pricing, gap: float) -> Found:
+def whole_fields(pricing: Pricing, gap: float, spent: float = 0.0, quick: bool = False) -> Found:
     """A plan of whole fields; the search may stop within ``gap`` of the bound.
 
     Parameters
     ----------
     pricing : Pricing
         Solved.
+    gap : float
+        Share of the whole cost at which the search may stop.
+    spent : float
+        What is spent in any case; part of the whole cost.
+    quick : bool
+        A short search from plans found before, where there are any.
 
     Raises
     ------
     NoPlanError
         If no plan of whole fields was found that keeps all limits.
     """
-    return _Search(pricing, gap).find()
+    return _Search(pricing, gap, spent, quick).find()
 
 
 class _Search:
-    def __init__(self, pricing: Pricing, gap: float) -> None:
-        self.pricing, self.gap = pricing, gap
+    def __init__(self, pricing: Pricing, gap: float, spent: float = 0.0, quick: bool = False) -> None:
+        self.pricing, self.gap, self.spent = pricing, gap, spent
         self.data, self.program, self.columns = pricing.data, pricing.program, pricing.columns
         self.count = len(self.data.fields)
         self.best: list[int] = []
@@ -75,6 +82,9 @@ class _Search:
         self.listed = all(self.columns.complete)
         self.keep = int(np.clip(POOL // self.count, *POOL_A_FIELD))
         self.rounds = min(PUSHES_MOST, PUSHES // self.count, len(self.columns) // COLUMNS_A_PUSH)
+        self.quick = quick and bool(self.columns.plans)
+        if self.quick:
+            self.rounds = min(self.rounds, QUICK_PUSHES)
         # before anything is added, the columns are those of the linear program
         self.first_new = len(self.columns)
         self.shares = pricing.master.shares()
@@ -85,8 +95,8 @@ class _Search:
         start = self._largest_shares()
         if not self.listed:
             self.pricing.enrich(4 * self.keep, self.keep)
-            # a second start, with sequences that suit what other fields leave
-            known.append(dive(self.pricing, self._penalty()))
+            if not self.quick:  # a second start, with sequences that suit what other fields leave
+                known.append(dive(self.pricing, self._penalty()))
         starts = [start, *known]
         for _ in range(1 if self.listed else HARDER_TRIES):
             ends = self._exchange(starts)
@@ -100,7 +110,12 @@ class _Search:
             self._among(self._nearest(near), NODES_OF_LIST if self.listed else NODES)
         if self.best and not self._near_enough():
             self._prove(PROOF_SOLVES)
-        if self.best and self.count > FREE_FIELDS and self._gap() > max(self.gap, PARTS_GAP):
+        if (
+            self.best
+            and not self.quick
+            and self.count > FREE_FIELDS
+            and self._gap() > max(self.gap, PARTS_GAP)
+        ):
             self._part_by_part()
         if not self.best:
             raise self._none()
@@ -112,7 +127,7 @@ class _Search:
 
     def _gap(self) -> float:
         """Distance of the best plan from the bound as a share of its cost."""
-        return (self.value - self.bound) / max(abs(self.value), TINY)
+        return (self.value - self.bound) / max(abs(self.value + self.spent), TINY)
 
     # ------------------------------------------------------------ exchange of sequences
 
@@ -255,7 +270,8 @@ class _Search:
         everything = amount >= room
         rows = self.pricing.nearest(len(self.columns), self.best, amount)[0]
         beyond = np.inf if everything else self.pricing.bound + amount
-        proof = Branching(self.pricing, rows, self.best, self.value, beyond).run(self.gap, solves)
+        near = self.gap * abs(self.value + self.spent) / max(abs(self.value), TINY)
+        proof = Branching(self.pricing, rows, self.best, self.value, beyond).run(near, solves)
         if proof.value < self.value:
             self._take(proof.columns)
         self.bound = max(self.bound, min(proof.bound, self.value))
@@ -283,7 +299,7 @@ class _Search:
         part = self.pricing.part(self.best, free, near)
         if not part.solve() or part.bound >= before - self.gap * abs(before):
             return False
-        search = _Search(part, self.gap)
+        search = _Search(part, self.gap, self.spent)
         part.enrich(2 * POOL_A_FIELD[1], POOL_A_FIELD[1])
         search.rounds = PART_ROUNDS
         search._exchange([part.columns.place(self.columns.paths(self.best))])

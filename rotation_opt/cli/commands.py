@@ -106,9 +106,13 @@ def check(farm_file: Path, width: int | None) -> None:
 def plan(
     farm_file: Path, years: int | None, json_file: Path | None, shown: tuple[str, ...], width: int | None
 ) -> None:
-    """Print alternative rotations for FARM side by side."""
+    """Print alternative rotations for FARM side by side.
+
+    Ctrl-C while plans are looked for prints the best ones found so far, with how far they may be from the best.
+    """
     from rotation_opt import planning
     from rotation_opt.cli import choices, output
+    from rotation_opt.cli.interrupt import asked_to_stop
     from rotation_opt.report import result_json
     from rotation_opt.report.content import plan_page
 
@@ -117,8 +121,8 @@ def plan(
     if json_file is not None:
         _may_write(json_file)
     farm, tables = _read(farm_file)
-    with output.progress() as tell:
-        result = planning.plan(farm, tables, years=years, progress=tell)
+    with output.progress() as tell, asked_to_stop() as pulled:
+        result = planning.plan(farm, tables, years=years, progress=tell, pulled=pulled)
     titles = [choices.title(result, wanted) for wanted in shown] or None
     if json_file is not None:
         output.write_whole(json_file, result_json.dumps(result, tables))
