@@ -20,7 +20,7 @@ from .formulate import Figures, Goal
 from .select import Selected, select
 from .sequences import Pool
 
-CURVE_GAP = 5e-3  # share of the money at which the search for one point may stop
+CURVE_GAP = 1e-2  # share of the money at which the search for one point may stop
 NARROW = 0.02  # stretches of less than this share of the whole way are not looked into
 SURE = 0.02  # a gap above this is said plainly
 KNEE = 0.05  # a bend that stands less than this share off the straight line is none
@@ -167,6 +167,7 @@ def curve(
                 Goal(kind="most_money", burden_most=limit),
                 pools=pools,
                 gap=gap,
+                quick=True,
                 time_limit=time_limit,
                 pulled=pulled,
             )

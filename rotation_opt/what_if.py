@@ -16,7 +16,6 @@ from .arrays import NOT_FARMED, FieldData, Flags, Floats, Limits, OutletData, Se
 from .columns import Paths
 from .formulate import Figures, Goal
 from .select import Selected, evaluate, select
-from .sequences import Pool
 from .words import MONTHS
 
 TRACE = 1e-6
@@ -140,7 +139,7 @@ def select_again(
         # the search counts its gap before the fixed cost of the farm
         earned = base.value + float(data.discount.sum()) * used.fixed_cost
         near *= abs(base.value) / max(abs(earned), abs(base.value), TRACE)
-    found = select(data, goal, limits=used, pools=_still_fitting(data, base.pools), gap=near)
+    found = select(data, goal, limits=used, pools=base.pools, gap=near, quick=True)
     return guarded(data, base, goal, found, used)
 
 
@@ -185,13 +184,6 @@ def _allowed(land: FieldData, paths: NDArray[np.integer]) -> Flags:
     """(n,): sequences whose practices a field allows in their years."""
     ok = np.where(paths == NOT_FARMED, ~land.farmed, land.allowed[np.arange(paths.shape[1]), paths])
     return np.asarray(ok.all(axis=1), dtype=bool)
-
-
-def _still_fitting(data: SelectionData, pools: Sequence[Pool]) -> list[Pool]:
-    """Pools, but no complete one of which nothing is left: the search then says what is in the way."""
-    return [
-        pool for pool in pools if not pool.complete or _allowed(data.fields[pool.field], pool.paths).any()
-    ]
 
 
 def weeds(data: SelectionData, figures: Figures) -> float:
