@@ -309,6 +309,8 @@ class _Search:
 
     def _none(self) -> NoPlanError:
         """No plan of whole fields: say what the nearest one breaks."""
+        if self.pricing.brake.on:
+            return NoPlanError("The search was stopped before a plan was found.")
         rows = self._nearest(NEAR)
         built = problem(
             self.program,
