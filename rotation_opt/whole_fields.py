@@ -23,13 +23,14 @@ POOL_A_FIELD = (60, 300)  # fewest and most of them a field
 PUSHES = 800  # times that fields are pushed off their sequences, for all fields together
 PUSHES_MOST = 40
 QUICK_PUSHES = 8
+FEW_PUSHES = 2  # while limits are still being made dearer
 COLUMNS_A_PUSH = 8  # fields with few sequences need few pushes
 KNOWN_PLANS = 6
 PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
 HARDER, HARDER_TRIES = 4.0, 6
 PENALTY_OF_PRICE = 2.0
 PROOF_COLUMNS = 20_000
-PROOF_SOLVES = 800  # linear programs in a proof
+PROOF_SOLVES = 500  # linear programs in a proof
 FREE_FIELDS = 5
 PARTS, PARTS_A_FIELD = 6, 0.3  # parts looked at: these, and so many for each field
 BEST_GAP = 2e-4  # a plan nearer to the bound than this is not bettered however wide a gap is asked for
@@ -99,12 +100,14 @@ class _Search:
                 known.append(dive(self.pricing, self._penalty()))
         starts = [start, *known]
         for _ in range(1 if self.listed else HARDER_TRIES):
-            ends = self._exchange(starts)
+            ends = self._exchange(starts, FEW_PUSHES)
             broken = self._broken(ends)
             if not broken.any():
                 break
             self.harder[broken] *= HARDER
             starts = [ends, *known]
+        if self.best:
+            self._exchange([self.best], self.rounds)
         if not self.best:
             near = len(self.columns) if self.listed else NEAR
             self._among(self._nearest(near), NODES_OF_LIST if self.listed else NODES)
@@ -131,7 +134,7 @@ class _Search:
 
     # ------------------------------------------------------------ exchange of sequences
 
-    def _exchange(self, starts: Sequence[Sequence[int]]) -> list[int]:
+    def _exchange(self, starts: Sequence[Sequence[int]], pushes: int) -> list[int]:
         """Local search from the best of some plans (the others are looked at as they are); where it ends."""
         pricing, columns = self.pricing, self.columns
         extra = [*(column for plan in starts for column in plan), *range(self.first_new, len(columns))]
@@ -152,7 +155,7 @@ class _Search:
             if value < self.value:
                 self._take(plan)
         search.stand(min(values, key=lambda each: each[0])[1])
-        search.run(self.rounds, self._enough)
+        search.run(pushes, self._enough)
         self._take(search.plan)
         return search.plan
 
@@ -301,8 +304,7 @@ class _Search:
             return False
         search = _Search(part, self.gap, self.spent)
         part.enrich(2 * POOL_A_FIELD[1], POOL_A_FIELD[1])
-        search.rounds = PART_ROUNDS
-        search._exchange([part.columns.place(self.columns.paths(self.best))])
+        search._exchange([part.columns.place(self.columns.paths(self.best))], PART_ROUNDS)
         if search.value < before - TINY * abs(before):
             self._take(self.columns.place(part.columns.paths(search.best)))
         return self.value < before - TINY * abs(before)
