@@ -114,6 +114,20 @@ SEARCH = settings(max_examples=40, deadline=None, suppress_health_check=[HealthC
 
 @SEARCH
 @given(st.integers(0, 2**31))
+def test_without_a_least_cash_the_score_is_never_too_dear_and_exact_once_sharpened(seed: int) -> None:
+    farmed, rng = Scored(farm(seed, cash=False)), np.random.default_rng(seed)
+    farmed.sharpen(farmed.plan(rng))  # a group without any line yet counts nothing
+    for _ in range(4):
+        plan = farmed.plan(rng)
+        exact, kept = farmed.exact(plan)
+        assert not kept or farmed.score(plan) <= exact + close(exact)
+        farmed.sharpen(plan)
+        assert not kept or farmed.score(plan) == pytest.approx(exact, abs=close(exact))
+        assert not farmed.sharpen(plan)
+
+
+@SEARCH
+@given(st.integers(0, 2**31))
 def test_with_a_least_cash_the_sharpened_score_is_never_too_kind(seed: int) -> None:
     farmed, rng = Scored(farm(seed, cash=True)), np.random.default_rng(seed)
     assert len(farmed.scoring.cash) == 3
