@@ -128,27 +128,29 @@ class LocalSearch:
     def descend(self, fields: Sequence[int] | None = None) -> float:
         """Change one field at a time as long as it helps; returns the cost."""
         value = self.value()
-        count = len(self.fields)
-        queue = list(self.random.permutation(count)) if fields is None else list(fields)
-        quiet, sharpened = 0, 0
-        while quiet < count:
-            field = queue.pop(0) if queue else int(self.random.integers(count))
-            if not queue:
-                queue = list(self.random.permutation(count))
+        every = np.arange(len(self.fields))
+        waiting = list(self.random.permutation(every) if fields is None else fields)
+        if fields is not None:
+            waiting += [f for f in every if f not in set(waiting)]
+        sharpened = 0
+        while waiting:  # a field is looked at again after each change of another one
+            field = int(waiting.pop(0))
             costs = self._one(field)
             best = int(costs.argmin())
-            quiet += 1
             if best == self.at[field] or costs[best] >= value - TINY * abs(value):
                 continue
             before = int(self.at[field])
             self._set(field, best)
             exact = self.value()
             if exact < value - TINY * abs(value):
-                value, quiet = exact, 0
+                value = exact
+                there = {int(f) for f in waiting}
+                waiting += [f for f in self.random.permutation(every) if f not in there and f != field]
             else:  # the score was too kind there; it is sharper now
                 self._set(field, before)
                 sharpened += 1
-                quiet = max(0, quiet - 1) if sharpened < SHARPENINGS else quiet
+                if sharpened < SHARPENINGS:
+                    waiting.append(field)
         return value
 
     def pairs(self, value: float) -> float:

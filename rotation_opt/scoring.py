@@ -271,9 +271,10 @@ class Scoring:
         money = cash + each @ self.paid if watch else cash
         for pool in self.pooled:
             over = np.maximum(need[:, pool.columns] - pool.have, 0.0).sum(axis=1)
-            result += pool.price * over + pool.penalty * np.maximum(over - pool.cap, 0.0)
+            hired = np.minimum(over, pool.cap)
+            result += pool.price * hired + pool.penalty * (over - hired)
             if watch:
-                money[:, pool.year] -= pool.price * over / self.money_weight[pool.year]
+                money[:, pool.year] -= pool.price * hired / self.money_weight[pool.year]
         for group in self.groups:
             if not len(group.start):
                 continue

@@ -31,6 +31,8 @@ HARDER, HARDER_TRIES = 4.0, 6
 PENALTY_OF_PRICE = 2.0
 PROOF_COLUMNS = 20_000
 PROOF_SOLVES = 500  # linear programs in a proof
+FAR = 0.01  # a plan that may be further from the best than this is worth a second, longer proof
+PROOF_COLUMNS_FAR, PROOF_SOLVES_FAR = 60_000, 1000
 FREE_FIELDS = 5
 PARTS, PARTS_A_FIELD = 6, 0.3  # parts looked at: these, and so many for each field
 BEST_GAP = 2e-4  # a plan nearer to the bound than this is not bettered however wide a gap is asked for
@@ -112,7 +114,8 @@ class _Search:
             near = len(self.columns) if self.listed else NEAR
             self._among(self._nearest(near), NODES_OF_LIST if self.listed else NODES)
         if self.best and not self._near_enough():
-            self._prove(PROOF_SOLVES)
+            if self._prove(PROOF_SOLVES, PROOF_COLUMNS) and self._gap() > FAR:
+                self._prove(PROOF_SOLVES_FAR, PROOF_COLUMNS_FAR)
         if (
             self.best
             and not self.quick
@@ -264,12 +267,15 @@ class _Search:
             self.best, self.value = [int(c) for c in chosen], outcome.objective
         return outcome
 
-    def _prove(self, solves: int) -> None:
-        """Raise the bound by cases over every sequence near enough to matter; a better plan may come by."""
+    def _prove(self, solves: int, columns: int) -> bool:
+        """Raise the bound by cases over every sequence near enough to matter; a better plan may come by.
+
+        Returns whether more columns would raise it further.
+        """
         room = self.value - self.bound
-        amount = self.pricing.within(room, PROOF_COLUMNS)
+        amount = self.pricing.within(room, columns)
         if amount <= 0.0:
-            return
+            return False
         everything = amount >= room
         rows = self.pricing.nearest(len(self.columns), self.best, amount)[0]
         beyond = np.inf if everything else self.pricing.bound + amount
@@ -278,6 +284,7 @@ class _Search:
         if proof.value < self.value:
             self._take(proof.columns)
         self.bound = max(self.bound, min(proof.bound, self.value))
+        return self.bound >= beyond
 
     def _part_by_part(self) -> None:
         """A few fields chosen anew, proven best while the others are held, until a round brings nothing."""

@@ -63,11 +63,11 @@ def test_the_same_start_gives_the_same_end(seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_no_single_exchange_helps_where_descents_come_to_rest(seed: int) -> None:
+def test_no_single_exchange_helps_where_a_descent_comes_to_rest(seed: int) -> None:
     search, farmed = search_of(seed)
     for plan in starts(farmed, seed, 4):
         search.stand(plan)
-        value = min(search.descend() for _ in range(8))
+        value = search.descend()
         end = search.plan
         for field in range(len(end)):
             for column in np.flatnonzero(farmed.field == field):
