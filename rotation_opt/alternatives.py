@@ -26,6 +26,9 @@ from rotation_opt.tradeoff import Curve, Point, curve
 
 Array = npt.NDArray[np.float64]
 
+POINTS = 6
+"""Searches for the curve between money and weeds, its two ends among them."""
+
 SAME_PLAN = 0.02
 """Two plans that differ on less of the area-years than this are called the same."""
 
@@ -211,7 +214,7 @@ def propose(
         data, Goal(kind="least_burden"), pools=richest.pools, time_limit=time_limit, pulled=pulled
     )
     tell("Balanced")
-    between = curve(data, richest, cleanest, time_limit=time_limit, pulled=pulled)
+    between = curve(data, richest, cleanest, POINTS, time_limit=time_limit, pulled=pulled)
     tell(TITLES[OTHER_WAY])
     other = different(data, richest, loss=OTHER_LOSS, share=OTHER_SHARE, time_limit=time_limit, pulled=pulled)
     drafts.append(_draft(MOST_MONEY, richest))

@@ -31,6 +31,7 @@ HARDER, HARDER_TRIES = 4.0, 6
 PENALTY_OF_PRICE = 2.0
 PROOF_COLUMNS = 20_000
 PROOF_SOLVES = 500  # linear programs in a proof
+QUICK_COLUMNS = 8000
 FAR = 0.01  # a plan that may be further from the best than this is worth a second, longer proof
 PROOF_COLUMNS_FAR, PROOF_SOLVES_FAR = 60_000, 1000
 FREE_FIELDS = 5
@@ -114,7 +115,8 @@ class _Search:
             near = len(self.columns) if self.listed else NEAR
             self._among(self._nearest(near), NODES_OF_LIST if self.listed else NODES)
         if self.best and not self._near_enough():
-            if self._prove(PROOF_SOLVES, PROOF_COLUMNS) and self._gap() > FAR:
+            columns = QUICK_COLUMNS if self.quick else PROOF_COLUMNS
+            if self._prove(PROOF_SOLVES, columns) and not self.quick and self._gap() > FAR:
                 self._prove(PROOF_SOLVES_FAR, PROOF_COLUMNS_FAR)
         if (
             self.best
