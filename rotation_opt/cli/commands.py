@@ -108,7 +108,7 @@ def plan(
 ) -> None:
     """Print alternative rotations for FARM side by side.
 
-    Ctrl-C while plans are looked for prints the best ones found so far, with how far they may be from the best.
+    Ctrl-C while plans are looked for prints the best ones found so far.
     """
     from rotation_opt import planning
     from rotation_opt.cli import choices, output
