@@ -46,7 +46,7 @@ def run(monkeypatch):
     planning = types.ModuleType("rotation_opt.planning")
     asked = {}
 
-    def plan(farm, tables, years=None, progress=None):
+    def plan(farm, tables, years=None, progress=None, pulled=None):
         asked.update(years=years)
         if "raises" in asked:
             raise asked["raises"]
@@ -271,7 +271,7 @@ def test_a_reader_that_leaves_early_gets_no_traceback():
     assert said == b""
 
 
-def test_ctrl_c_ends_with_130_one_line_and_no_file(tmp_path):
+def test_a_second_ctrl_c_ends_with_130_and_no_file(tmp_path):
     target = tmp_path / "plan.json"
     arguments, options = child(
         "plan", TAMARACK, "--json", target, work="print('begun', file=sys.stderr, flush=True); time.sleep(30)"
@@ -282,11 +282,29 @@ def test_ctrl_c_ends_with_130_one_line_and_no_file(tmp_path):
         assert process.stderr.readline() == "begun\n"
         time.sleep(0.1)
         process.send_signal(signal.SIGINT)
+        assert process.stderr.readline() == (
+            "Stopping with the best plans so far. Press Ctrl-C again to leave at once.\n"
+        )
+        process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=20)
     assert process.returncode == 130
     assert err == "Stopped. No file was written.\n"
     assert out == ""
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_first_ctrl_c_prints_the_plans_found_so_far():
+    wait = "print('begun', file=sys.stderr, flush=True)\n    while not options['pulled'](): time.sleep(0.01)"
+    arguments, options = child("plan", TAMARACK, work=wait)
+    with subprocess.Popen(
+        arguments, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options
+    ) as process:
+        assert process.stderr.readline() == "begun\n"
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=20)
+    assert process.returncode == 0
+    assert err.startswith("Stopping with the best plans so far.")
+    assert "rotation plans" in out
 
 
 # ---------------------------------------------------------------- streams
