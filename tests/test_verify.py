@@ -14,6 +14,7 @@ from rotation_opt.alternatives import Draft, Proposal, describe
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Outlet, PlanFigures, YearOnField
 from rotation_opt.select import evaluate
+from rotation_opt.tradeoff import Curve
 from rotation_opt.verify import belongs, recheck
 
 RESERVES = "root reserve left, each field and year"
@@ -69,6 +70,8 @@ MILL = Outlet(
     years=(2028,),
     haul_per_t=4.0,
 )
+
+NO_CURVE = Curve(points=(), least_gap=None, missed=(), pools=(), cut_short=False)
 
 
 @cache
@@ -342,7 +345,9 @@ def made_by_hand(plans: Plans, **paths: tuple[str, ...]) -> Alternative:
     place = {key: index for index, key in enumerate(plans.data.practice_keys)}
     chosen = tuple(tuple(place[key] for key in paths[field.name]) for field in plans.farm.fields)
     draft = Draft(key="most_money", paths=chosen, figures=evaluate(plans.data, chosen), gap=None)
-    return describe(plans.ground, plans.data, Proposal(drafts=(draft,), same_as={}, notes=()))[0]
+    return describe(
+        plans.ground, plans.data, Proposal(drafts=(draft,), same_as={}, notes=(), curve=NO_CURVE)
+    )[0]
 
 
 @cache
