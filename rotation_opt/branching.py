@@ -139,7 +139,6 @@ class Branching:
         self._ensure(allowed, mask)
         self.master.allow(mask[self.inside])
         need, cost, field = self.need[allowed], self.cost[allowed], self.field[allowed]
-        reduced = np.zeros(len(allowed))
         for _ in range(ROUNDS):
             value, self.price, field_duals = self.master.solve()
             self.left -= 1
@@ -154,7 +153,9 @@ class Branching:
             if not wanted.any() or self.left <= 0:
                 break
             self._add(allowed[_least_of_each(reduced, field, wanted)])
-        keep = reduced < self._limit() - bound + 2 * TINY * abs(self.value)
+        # a plan with a column costs at least the bound at these very prices and what the column adds to it
+        added = reduced - np.minimum(least, 0.0)[field]
+        keep = added < self._limit() - lagrangian + 2 * TINY * abs(self.value)
         share = np.zeros(len(self.columns))
         share[self.inside] = self.master.shares()
         keep |= share[allowed] > 0.0

@@ -4,7 +4,8 @@ With the sequences fixed, what is left to choose falls apart into small groups o
 extra hands of one half-month, the buyers of one product in one year, the herd's hay over all years. The
 least cost of a group is convex and piecewise linear in what the plan needs of it, so it is the largest of a
 few straight lines. Groups with one limit have all their lines from the start; groups with several gain
-lines where plans are tried (`Scoring.sharpen`), so that a score is never too dear and in the end exact.
+lines where plans are tried (`Scoring.sharpen`, before the first score), so that a plan that keeps its limits
+is never scored too dear and in the end exactly.
 
 Breaking a limit costs a penalty, so that a search can pass through plans that do not quite fit.
 """

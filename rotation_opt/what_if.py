@@ -135,10 +135,6 @@ def select_again(
     used = data.limits if limits is None else limits
     if near is None:
         near = FINEST if base.gap is None else max(FINEST, base.gap)
-    if goal.kind == "most_money":
-        # the search counts its gap before the fixed cost of the farm
-        earned = base.value + float(data.discount.sum()) * used.fixed_cost
-        near *= abs(base.value) / max(abs(earned), abs(base.value), TRACE)
     found = select(data, goal, limits=used, pools=base.pools, gap=near, quick=True)
     return guarded(data, base, goal, found, used)
 

@@ -15,7 +15,7 @@ from .errors import NoPlanError
 from .local_search import LocalSearch
 from .pricing import Pricing
 from .scoring import Scoring
-from .solver import Outcome, problem, run
+from .solver import problem, run
 
 TINY = 1e-7
 POOL = 6000  # sequences that the search for whole fields looks at
@@ -237,7 +237,11 @@ class _Search:
         )
         outcome = run(built, integer=False)
         if outcome.status == "optimal" and outcome.objective < self.value:
-            self.best, self.value = list(plan), outcome.objective
+            self.best, self.value = self._in_order(plan), outcome.objective
+
+    def _in_order(self, plan: Sequence[int]) -> list[int]:
+        """Columns of a plan in the order of the fields."""
+        return sorted((int(c) for c in plan), key=lambda column: self.columns.keys[column][0])
 
     # ------------------------------------------------------------ the solver
 
@@ -245,7 +249,7 @@ class _Search:
         room = self.value - self.bound if self.best else np.inf
         return self.pricing.nearest(count, self.best, room)[0]
 
-    def _among(self, rows: Integers, nodes: int, gap: float | None = None) -> Outcome:
+    def _among(self, rows: Integers, nodes: int) -> None:
         """Whole fields among some columns; a better plan is taken."""
         built = problem(
             self.program,
@@ -259,15 +263,14 @@ class _Search:
         outcome = run(
             built,
             integer=True,
-            gap=self.gap if gap is None else gap,
+            gap=self.gap,
             nodes=nodes,
             brake=self.pricing.brake,
             start=[places[column] for column in self.best],
         )
         if outcome.status in ("optimal", "feasible") and outcome.objective < self.value:
             chosen = rows[np.flatnonzero(outcome.plans > 0.5)]
-            self.best, self.value = [int(c) for c in chosen], outcome.objective
-        return outcome
+            self.best, self.value = self._in_order(chosen), outcome.objective
 
     def _prove(self, solves: int, columns: int) -> bool:
         """Raise the bound by cases over every sequence near enough to matter; a better plan may come by.
@@ -289,7 +292,7 @@ class _Search:
         return self.bound >= beyond
 
     def _part_by_part(self) -> None:
-        """A few fields chosen anew, proven best while the others are held, until a round brings nothing."""
+        """A few fields chosen anew among sequences priced for that, the others held, until nothing comes of it."""
         order = np.random.default_rng(0)
         quiet, turns = 0, PARTS + int(PARTS_A_FIELD * self.count)
         groups: list[Integers] = []
