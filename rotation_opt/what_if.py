@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 
 from .arrays import NOT_FARMED, FieldData, Flags, Floats, Limits, OutletData, SelectionData, ShareData
 from .columns import Paths
+from .features import HALF_MONTHS
 from .formulate import Figures, Goal
 from .select import Selected, evaluate, select
 from .words import MONTHS
 
 TRACE = 1e-6
 FINEST = 2e-4
-HALF_MONTHS = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -270,7 +270,7 @@ class _Search:
         )
         if outcome.status in ("optimal", "feasible") and outcome.objective < self.value:
             chosen = rows[np.flatnonzero(outcome.plans > 0.5)]
-            self.best, self.value = self._in_order(chosen), outcome.objective
+            self.best, self.value = self._in_order(chosen.tolist()), outcome.objective
 
     def _prove(self, solves: int, columns: int) -> bool:
         """Raise the bound by cases over every sequence near enough to matter; a better plan may come by.
@@ -292,7 +292,7 @@ class _Search:
         return self.bound >= beyond
 
     def _part_by_part(self) -> None:
-        """A few fields chosen anew among sequences priced for that, the others held, until nothing comes of it."""
+        """A few fields chosen anew among sequences priced for that, until nothing comes of it."""
         order = np.random.default_rng(0)
         quiet, turns = 0, PARTS + int(PARTS_A_FIELD * self.count)
         groups: list[Integers] = []
