@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .arrays import Floats, Integers
+from .columns import rank_in_field
 from .pricing import Pricing
 from .solver import KeptProgram
 
@@ -216,7 +217,5 @@ class Branching:
 def _least_of_each(reduced: Floats, field: Integers, wanted: NDArray[np.bool_]) -> Integers:
     """The few wanted columns of least reduced cost of every field."""
     rows = np.flatnonzero(wanted)
-    rows = rows[np.lexsort((reduced[rows], field[rows]))]
-    begin = np.searchsorted(field[rows], field[rows])
-    result: Integers = rows[np.arange(len(rows)) - begin < ADDED]
+    result: Integers = rows[rank_in_field(reduced[rows], field[rows]) < ADDED]
     return result

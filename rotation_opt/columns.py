@@ -9,7 +9,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from .arrays import NOT_FARMED, Floats, Integers, SelectionData
+from .arrays import NOT_FARMED, FieldData, Floats, Integers
 from .features import features
 from .formulate import Program
 from .sequences import Grower, Pool
@@ -18,6 +18,20 @@ Path = tuple[int, ...]
 Paths = tuple[Path, ...]
 HANDED_ON = 150  # sequences a field
 Kind = TypeVar("Kind", bound=np.generic)
+
+
+def allowed_paths(land: FieldData, paths: NDArray[np.integer]) -> NDArray[np.bool_]:
+    """(n,): which sequences keep to what a field allows in each year, rules of succession aside."""
+    fits = np.where(paths == NOT_FARMED, ~land.farmed, land.allowed[np.arange(paths.shape[1]), paths])
+    return np.asarray(fits.all(axis=1), dtype=bool)
+
+
+def rank_in_field(rank: Floats, field: Integers) -> Integers:
+    """(n,): place of each column among those of its field, the least ``rank`` first."""
+    order = np.lexsort((rank, field))
+    place = np.empty(len(order), np.int64)
+    place[order] = np.arange(len(order)) - np.searchsorted(field[order], field[order])
+    return place
 
 
 class Columns:
@@ -102,12 +116,7 @@ class Columns:
 
     def pools(self, rank: Floats) -> tuple[Pool, ...]:
         """What is worth handing on, field by field: all plans, and the sequences of least ``rank`` (n,)."""
-        owner = self.field
-        order = np.lexsort((rank, owner))
-        begin = np.searchsorted(owner[order], owner[order])
-        near = np.zeros(len(order), bool)
-        near[order] = np.arange(len(order)) - begin < HANDED_ON
-        near |= self.complete[owner]
+        near = (rank_in_field(rank, self.field) < HANDED_ON) | self.complete[self.field]
         for plan in self.plans:
             near[self.place(plan)] = True
         own: list[list[bytes]] = [[] for _ in self.grower.data.fields]
@@ -127,7 +136,7 @@ class Columns:
         """Sequences and plans found before, as far as the fields still allow them."""
         data = self.grower.data
         for pool in pools:
-            kept = pool.paths[_allowed(data, pool)]
+            kept = pool.paths[allowed_paths(data.fields[pool.field], pool.paths)]
             self.add(pool.field, kept)
             self.complete[pool.field] = pool.complete and len(kept) > 0
         ordered = sorted(pools, key=lambda pool: pool.field)
@@ -141,16 +150,6 @@ class Columns:
                     for field, path in enumerate(plan)
                 ):
                     self.keep(plan)
-
-
-def _allowed(data: SelectionData, pool: Pool) -> NDArray[np.bool_]:
-    """Which sequences of a pool keep to what the field allows in each year."""
-    land = data.fields[pool.field]
-    fits = np.ones(len(pool), bool)
-    for year in range(data.years):
-        practice = pool.paths[:, year]
-        fits &= np.where(practice == NOT_FARMED, ~land.farmed[year], land.allowed[year, practice])
-    return fits
 
 
 def _joined(blocks: list[NDArray[Kind]]) -> NDArray[Kind]:

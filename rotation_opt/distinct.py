@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from .arrays import NOT_FARMED, Floats, Integers, SelectionData
 from .brake import Brake
-from .columns import Paths
+from .columns import Paths, rank_in_field
 from .formulate import Figures, Program
 from .local_search import LocalSearch
 from .pricing import Pricing
-from .scoring import Scoring
+from .scoring import penalties, scoring_of
 from .select import Selected, evaluate
 from .sequences import Grower
 
@@ -122,7 +122,7 @@ def different(
         paid = rewards @ _away(data, pricing, plans)
         rank = pricing.reduced_costs() - paid
         search = LocalSearch(
-            _scoring(pricing, harder),
+            scoring_of(pricing, harder * penalties(pricing, PENALTY_OF_PRICE, PENALTY)),
             need=columns.need,
             cost=columns.cost - paid,
             field=columns.field,
@@ -182,9 +182,7 @@ def _grow(pricing: Pricing, plans: Sequence[Paths], rewards: Floats) -> None:
 
 def _first(rank: Floats, field: Integers, plan: Sequence[int]) -> Integers:
     """The ``KEEP`` columns of each field of least rank, and those of a plan."""
-    order = np.lexsort((rank, field))
-    place = np.arange(len(order)) - np.searchsorted(field[order], field[order])
-    return np.union1d(order[place < KEEP], np.array(plan, np.int64))
+    return np.union1d(np.flatnonzero(rank_in_field(rank, field) < KEEP), np.array(plan, np.int64))
 
 
 def _away(data: SelectionData, pricing: Pricing, plans: Sequence[Paths]) -> Floats:
@@ -199,18 +197,3 @@ def _away(data: SelectionData, pricing: Pricing, plans: Sequence[Paths]) -> Floa
             mine = field == place
             result[number, mine] = land.area_ha * _other_years(data, paths[mine], plan[place]) / total
     return result
-
-
-def _scoring(pricing: Pricing, harder: float) -> Scoring:
-    """Cost of plans, with penalties on limits that are broken, ``harder`` times the usual ones."""
-    program, columns, data = pricing.program, pricing.columns, pricing.data
-    low, high = np.zeros(len(program.rows)), np.zeros(len(program.rows))
-    for field in range(len(data.fields)):
-        mine = columns.need[columns.field == field]
-        low += mine.min(axis=0)
-        high += mine.max(axis=0)
-    scale = np.array([row.scale for row in program.rows])
-    penalty = harder * np.maximum(
-        PENALTY_OF_PRICE * np.abs(pricing.duals), PENALTY * max(abs(pricing.value), 1e-7) / scale
-    )
-    return Scoring(program, pricing.recourse_cost, penalty, data.discount, least_need=low, most_need=high)

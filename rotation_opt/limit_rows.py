@@ -317,7 +317,11 @@ def _most_load(data: SelectionData, hours: Floats) -> Floats:
     return load
 
 
+def half_month_words(half: int) -> str:
+    """``late May``."""
+    return f"{'early' if half % 2 == 0 else 'late'} {MONTHS[half // 2]}"
+
+
 def _half_month(data: SelectionData, when: int, half: int) -> str:
     """``late May 2027``."""
-    part = "early" if half % 2 == 0 else "late"
-    return f"{part} {MONTHS[half // 2]} {data.first_year - 1 + when}"
+    return f"{half_month_words(half)} {data.first_year - 1 + when}"

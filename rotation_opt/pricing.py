@@ -13,7 +13,7 @@ import numpy as np
 
 from .arrays import Floats, Integers
 from .brake import Brake
-from .columns import Columns
+from .columns import Columns, rank_in_field
 from .errors import NoPlanError
 from .formulate import Program
 from .sequences import Grower, Pool
@@ -263,11 +263,8 @@ class Pricing:
         reduced costs : (n,)
             Of all columns.
         """
-        reduced, field_of = self.reduced_costs(), self.columns.field
-        order = np.lexsort((reduced, field_of))
-        begin = np.searchsorted(field_of[order], np.arange(len(self.data.fields)))
-        rank = np.empty(len(order), np.int64)
-        rank[order] = np.arange(len(order)) - begin[field_of[order]]
+        reduced = self.reduced_costs()
+        rank = rank_in_field(reduced, self.columns.field)
         near = (rank < count) & (reduced <= room + TINY * max(1.0, abs(room)))
         near[list(extra)] = True
         return np.flatnonzero(near), reduced

@@ -19,6 +19,7 @@ import numpy as np
 
 from .arrays import Floats, Integers
 from .formulate import Program
+from .pricing import Pricing
 from .solver import KeptRecourse
 
 TINY = 1e-9
@@ -288,6 +289,44 @@ class Scoring:
             short = np.maximum(self.program.rhs[self.cash] - money, 0.0)
             result += short @ self.penalty[self.cash]
         return result
+
+
+def penalties(pricing: Pricing, of_price: float, of_value: float) -> Floats:
+    """(rows,): cost of a unit by which each limit is broken on the way to a plan that breaks none.
+
+    Not much dearer than what the limit is worth, or a search could not pass from one side to the other.
+
+    Parameters
+    ----------
+    of_price : float
+        Share of the price of the limit in the linear program.
+    of_value : float
+        Least penalty for breaking a limit by its own scale, as a share of the whole value.
+    """
+    scale = np.array([row.scale for row in pricing.program.rows])
+    result: Floats = np.maximum(
+        of_price * np.abs(pricing.duals), of_value * max(abs(pricing.value), 1e-7) / scale
+    )
+    return result
+
+
+def scoring_of(pricing: Pricing, penalty: Floats) -> Scoring:
+    """Scores of plans of all the sequences that a pricing has met."""
+    program, columns = pricing.program, pricing.columns
+    low, high = np.zeros(len(program.rows)), np.zeros(len(program.rows))
+    for field in range(len(pricing.data.fields)):
+        mine = columns.need[columns.field == field]
+        low += mine.min(axis=0)
+        high += mine.max(axis=0)
+    weight = -np.asarray(program.space.part("money", pricing.plan_cost), dtype=float)
+    return Scoring(
+        program,
+        pricing.recourse_cost,
+        penalty,
+        np.where(weight > 0.0, weight, 1.0),
+        least_need=low,
+        most_need=high,
+    )
 
 
 def _groups(program: Program, cash: Integers) -> list[tuple[list[int], list[int]]]:

@@ -114,7 +114,7 @@ def select(
             steps.take(program, program.money_objective(), FIRST_GAP)
         first = steps.take(program, program.burden_objective(), gap)
         cleanest = evaluate(data, first.paths, limits=used)
-        most = float(data.burden_when @ cleanest.burden[:, data.likely]) * (1.0 + goal.slack) + 1e-6
+        most = weighted_burden(data, cleanest) * (1.0 + goal.slack) + 1e-6
     program = Program(data, used, most)
     last = steps.take(program, program.money_objective(), gap, spent)
     figures = evaluate(data, last.paths, limits=used)
@@ -177,6 +177,11 @@ def start_burden(data: SelectionData) -> Floats:
     for land in data.fields:
         total += land.area_ha * (data.burden_weight * land.infested_share) @ land.start_reserve
     return total
+
+
+def weighted_burden(data: SelectionData, figures: Figures) -> float:
+    """Likely burden, the years weighted as in `Goal`. [ha of full-strength stand]"""
+    return float(data.burden_when @ figures.burden[:, data.likely])
 
 
 def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Limits | None = None) -> Figures:

@@ -17,7 +17,7 @@ from .arrays import SelectionData
 from .columns import Paths
 from .errors import NoPlanError
 from .formulate import Figures, Goal
-from .select import Selected, select
+from .select import Selected, select, weighted_burden
 from .sequences import Pool
 
 CURVE_GAP = 1e-2  # share of the money at which the search for one point may stop
@@ -116,11 +116,6 @@ class Curve:
             could = f" by up to {max(known):.0%}" if len(known) == len(wide) else ""
             said.append(f"In {len(wide)} of the lines more money at as few weeds is not ruled out{could}.")
         return tuple(said)
-
-
-def weighted_burden(data: SelectionData, figures: Figures) -> float:
-    """Likely burden, the years weighted as for choosing. [ha of full-strength stand]"""
-    return float(data.burden_when @ figures.burden[:, data.likely])
 
 
 def curve(

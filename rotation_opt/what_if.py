@@ -10,14 +10,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .arrays import NOT_FARMED, FieldData, Flags, Floats, Limits, OutletData, SelectionData, ShareData
-from .columns import Paths
+from .arrays import NOT_FARMED, Floats, Limits, OutletData, SelectionData, ShareData
+from .columns import Paths, allowed_paths
 from .features import HALF_MONTHS
 from .formulate import Figures, Goal
-from .select import Selected, evaluate, select
-from .words import MONTHS
+from .limit_rows import half_month_words
+from .select import Selected, evaluate, select, weighted_burden
 
 TRACE = 1e-6
 FINEST = 2e-4
@@ -145,10 +144,10 @@ def guarded(data: SelectionData, base: Selected, goal: Goal, found: Selected, li
         return found
     kept = evaluate(data, base.paths, limits=limits)
     value, other = worth(data, goal, kept), worth(data, goal, found.figures)
-    dirty = goal.burden_most is not None and weeds(data, kept) > goal.burden_most + TRACE
+    dirty = goal.burden_most is not None and weighted_burden(data, kept) > goal.burden_most + TRACE
     if kept.breaks or dirty or value <= other:
         return found
-    own = kept.present_value if goal.kind == "most_money" else weeds(data, kept)
+    own = kept.present_value if goal.kind == "most_money" else weighted_burden(data, kept)
     outer = max if goal.kind == "most_money" else min
     bound = None if found.bound is None else outer(found.bound, own)
     gap = None
@@ -163,7 +162,7 @@ def betters(data: SelectionData, base: Selected, goal: Goal, found: Selected) ->
     if found.paths == base.paths or not allows(data, found.paths):
         return False
     own = evaluate(data, found.paths)
-    if own.breaks or (goal.burden_most is not None and weeds(data, own) > goal.burden_most + TRACE):
+    if own.breaks or (goal.burden_most is not None and weighted_burden(data, own) > goal.burden_most + TRACE):
         return False
     before = worth(data, goal, base.figures)
     return worth(data, goal, own) > before + TRACE * max(1.0, abs(before))
@@ -172,24 +171,13 @@ def betters(data: SelectionData, base: Selected, goal: Goal, found: Selected) ->
 def allows(data: SelectionData, paths: Paths) -> bool:
     """Whether the fields allow every practice of a plan in its year (succession is not looked at)."""
     return all(
-        bool(_allowed(land, np.array([path]))[0]) for land, path in zip(data.fields, paths, strict=True)
+        bool(allowed_paths(land, np.array([path]))[0]) for land, path in zip(data.fields, paths, strict=True)
     )
-
-
-def _allowed(land: FieldData, paths: NDArray[np.integer]) -> Flags:
-    """(n,): sequences whose practices a field allows in their years."""
-    ok = np.where(paths == NOT_FARMED, ~land.farmed, land.allowed[np.arange(paths.shape[1]), paths])
-    return np.asarray(ok.all(axis=1), dtype=bool)
-
-
-def weeds(data: SelectionData, figures: Figures) -> float:
-    """Burden weighted over the years, likely course. [ha of full-strength stand]"""
-    return float(data.burden_when @ figures.burden[:, data.likely])
 
 
 def worth(data: SelectionData, goal: Goal, figures: Figures) -> float:
     """What the goal counts, more is better: money of today, or minus the burden."""
-    return figures.present_value if goal.kind == "most_money" else -weeds(data, figures)
+    return figures.present_value if goal.kind == "most_money" else -weighted_burden(data, figures)
 
 
 def compare(data: SelectionData, base: Selected, goal: Goal, found: Selected, *, bettered: bool) -> Change:
@@ -238,7 +226,7 @@ class Question:
 def labour(limits: Limits, hours: float, half: int | None = None) -> Question:
     """More (or, below zero, less) labour in one half-month of every year, or in each of them. [h]"""
     where = np.ones(HALF_MONTHS, bool) if half is None else np.arange(HALF_MONTHS) == half
-    when = "every half-month" if half is None else half_month(half)
+    when = "every half-month" if half is None else half_month_words(half)
     changed = np.maximum(limits.labour_h + hours * where, 0.0)
     return Question(replace(limits, labour_h=changed), f"{_more(hours, 'h')} of labour in {when}")
 
@@ -248,7 +236,7 @@ def machine_hours(limits: Limits, machine: int, name: str, hours: float, half: i
     changed = limits.machine_h.copy()
     where = slice(None) if half is None else half
     changed[machine, where] = np.maximum(changed[machine, where] + hours, 0.0)
-    when = "every half-month" if half is None else half_month(half)
+    when = "every half-month" if half is None else half_month_words(half)
     return Question(replace(limits, machine_h=changed), f"{_more(hours, 'h')} of the {name} in {when}")
 
 
@@ -314,11 +302,6 @@ def storage(limits: Limits, tonnes: float) -> Question:
 def feed_need(limits: Limits, tonnes: float) -> Question:
     """Another need of hay a year. [t]"""
     return Question(replace(limits, feed_need_t=tonnes), f"a herd that eats {tonnes:,.0f} t of hay a year")
-
-
-def half_month(half: int) -> str:
-    """``late May``."""
-    return f"{'early' if half % 2 == 0 else 'late'} {MONTHS[half // 2]}"
 
 
 def _more(amount: float, unit: str) -> str:

@@ -14,8 +14,8 @@ from .diving import dive
 from .errors import NoPlanError
 from .local_search import LocalSearch
 from .pricing import Pricing
-from .scoring import Scoring
-from .solver import problem, run
+from .scoring import penalties, scoring_of
+from .solver import Problem, problem, run
 
 TINY = 1e-7
 POOL = 6000  # sequences that the search for whole fields looks at
@@ -90,7 +90,6 @@ class _Search:
         if self.quick:
             self.rounds = min(self.rounds, QUICK_PUSHES)
         # before anything is added, the columns are those of the linear program
-        self.first_new = len(self.columns)
         self.shares = pricing.master.shares()
 
     def find(self) -> Found:
@@ -142,10 +141,10 @@ class _Search:
     def _exchange(self, starts: Sequence[Sequence[int]], pushes: int) -> list[int]:
         """Local search from the best of some plans (the others are looked at as they are); where it ends."""
         pricing, columns = self.pricing, self.columns
-        extra = [*(column for plan in starts for column in plan), *range(self.first_new, len(columns))]
+        extra = [*(column for plan in starts for column in plan), *range(pricing.in_program, len(columns))]
         near, reduced = pricing.nearest(self.keep, extra, np.inf)
         search = LocalSearch(
-            self._scoring(),
+            scoring_of(pricing, self._penalty()),
             need=columns.need,
             cost=columns.cost,
             field=columns.field,
@@ -167,55 +166,16 @@ class _Search:
     def _enough(self) -> bool:
         return self.pricing.brake() or (bool(self.best) and self._gap() <= min(self.gap, BEST_GAP))
 
-    def _scoring(self) -> Scoring:
-        program, columns = self.program, self.columns
-        low, high = np.zeros(len(program.rows)), np.zeros(len(program.rows))
-        for field in range(self.count):
-            mine = columns.need[columns.field == field]
-            low += mine.min(axis=0)
-            high += mine.max(axis=0)
-        return Scoring(
-            program,
-            self.pricing.recourse_cost,
-            self._penalty(),
-            self._money_weight(),
-            least_need=low,
-            most_need=high,
-        )
-
     def _penalty(self) -> Floats:
-        """(rows,): cost of a unit by which a limit is broken on the way to a plan that breaks none.
-
-        Not much dearer than what the limit is worth, or the search could not pass from one side to the other;
-        limits that are broken all the same are made dearer.
-        """
-        scale = np.array([row.scale for row in self.program.rows])
-        whole = max(abs(self.pricing.value), TINY)
-        return self.harder * np.maximum(
-            PENALTY_OF_PRICE * np.abs(self.pricing.duals), PENALTY * whole / scale
-        )
+        """(rows,): cost of breaking each limit; those that stay broken have been made dearer."""
+        return self.harder * penalties(self.pricing, PENALTY_OF_PRICE, PENALTY)
 
     def _broken(self, plan: Sequence[int]) -> Flags:
         """(rows,): limits that a plan does not keep."""
         rows = np.array(plan, dtype=np.int64)
-        built = problem(
-            self.program,
-            self.columns.need[rows].T,
-            np.zeros(len(rows)),
-            np.zeros(len(self.program.variables)),
-            self.columns.field[rows],
-            integer=False,
-            slack="free",
-            slack_cost=1.0,
-        )
+        built = self._breaking(rows, integer=False)
         scale = np.array([row.scale for row in self.program.rows])
         return np.asarray(run(built, integer=False).slack > 1e-7 * scale)
-
-    def _money_weight(self) -> Floats:
-        """What a unit of money of each year counts in the cost."""
-        money = self.program.space.part("money", self.pricing.plan_cost)
-        weight = -np.asarray(money, dtype=float)
-        return np.where(weight > 0.0, weight, 1.0)
 
     def _largest_shares(self) -> list[int]:
         """The column with the largest share of each field in the linear program."""
@@ -227,14 +187,7 @@ class _Search:
     def _take(self, plan: Sequence[int]) -> None:
         """Make a plan the best if it keeps all limits and costs less."""
         rows = np.array(plan, dtype=np.int64)
-        built = problem(
-            self.program,
-            self.columns.need[rows].T,
-            self.columns.cost[rows],
-            self.pricing.recourse_cost,
-            self.columns.field[rows],
-            integer=False,
-        )
+        built = self._keeping(rows, integer=False)
         outcome = run(built, integer=False)
         if outcome.status == "optimal" and outcome.objective < self.value:
             self.best, self.value = self._in_order(plan), outcome.objective
@@ -245,20 +198,24 @@ class _Search:
 
     # ------------------------------------------------------------ the solver
 
+    def _keeping(self, rows: Integers, integer: bool) -> Problem:
+        """The program over some columns, all limits kept."""
+        need, cost, field = self.columns.need[rows].T, self.columns.cost[rows], self.columns.field[rows]
+        return problem(self.program, need, cost, self.pricing.recourse_cost, field, integer=integer)
+
+    def _breaking(self, rows: Integers, integer: bool) -> Problem:
+        """The program over some columns that breaks the limits by as little as can be."""
+        need, field = self.columns.need[rows].T, self.columns.field[rows]
+        free = np.zeros(len(rows)), np.zeros_like(self.pricing.recourse_cost)
+        return problem(self.program, need, *free, field, integer=integer, slack="free", slack_cost=1.0)
+
     def _nearest(self, count: int) -> Integers:
         room = self.value - self.bound if self.best else np.inf
         return self.pricing.nearest(count, self.best, room)[0]
 
     def _among(self, rows: Integers, nodes: int) -> None:
         """Whole fields among some columns; a better plan is taken."""
-        built = problem(
-            self.program,
-            self.columns.need[rows].T,
-            self.columns.cost[rows],
-            self.pricing.recourse_cost,
-            self.columns.field[rows],
-            integer=True,
-        )
+        built = self._keeping(rows, integer=True)
         places = {int(row): place for place, row in enumerate(rows)}
         outcome = run(
             built,
@@ -326,16 +283,7 @@ class _Search:
         if self.pricing.brake.on:
             return NoPlanError("The search was stopped before a plan was found.")
         rows = self._nearest(NEAR)
-        built = problem(
-            self.program,
-            self.columns.need[rows].T,
-            np.zeros(len(rows)),
-            np.zeros_like(self.pricing.recourse_cost),
-            self.columns.field[rows],
-            integer=True,
-            slack="free",
-            slack_cost=1.0,
-        )
+        built = self._breaking(rows, integer=True)
         outcome = run(built, integer=True, nodes=NODES, brake=self.pricing.brake)
         chosen = [int(c) for c in rows[np.flatnonzero(outcome.plans > 0.5)]]
         return no_whole(self.program, outcome.slack, self.columns.paths(chosen))
