@@ -310,11 +310,6 @@ class Grower:
             burden=burden,
         )
 
-    @staticmethod
-    def bare(field: int, paths: NDArray[np.int16], complete: bool = False) -> Pool:
-        """Given sequences without their figures."""
-        return _bare(field, paths, complete)
-
     def worth(self, prices: Prices) -> _PairWorth:
         """Prices turned into a worth of every pair."""
         data = self.data
@@ -404,7 +399,7 @@ class Grower:
         if len(order) > keep:
             order = self._varied(paths, order, keep)
         chosen_paths = paths[order]
-        pool = self.pool(field, chosen_paths, complete) if figures else _bare(field, chosen_paths, complete)
+        pool = self.pool(field, chosen_paths, complete) if figures else bare(field, chosen_paths, complete)
         return Grown(pool=pool, worth=value[order], upper=upper, exact=exact)
 
     def _varied(self, paths: NDArray[np.int16], order: Integers, keep: int) -> Integers:
@@ -496,7 +491,8 @@ def _by_weed(table: Floats, draw: int) -> Floats:
     return result
 
 
-def _bare(field: int, paths: NDArray[np.int16], complete: bool) -> Pool:
+def bare(field: int, paths: NDArray[np.int16], complete: bool) -> Pool:
+    """Given sequences without their figures."""
     nothing = np.zeros((len(paths), 0))
     return Pool(
         field=field,

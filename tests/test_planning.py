@@ -178,7 +178,7 @@ def tamarack_with(**changes: object) -> dict[str, Alternative]:
         rotation_opt.read_farm(rotation_opt.example_farm("tamarack_hollow")),
         **changes,  # type: ignore[arg-type]
     )
-    plans = by_key(plan(farm, time_limit=2.0))
+    plans = by_key(plan(farm, time_limit=8.0))
     return {key: each for key, each in plans.items() if key != "as_now"}
 
 
