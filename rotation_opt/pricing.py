@@ -16,7 +16,7 @@ from .brake import Brake
 from .columns import Columns, rank_in_field
 from .errors import NoPlanError
 from .formulate import Program
-from .sequences import Grower, Pool
+from .sequences import Grower, Pool, bare
 from .solver import KeptProgram
 
 TINY = 1e-7
@@ -88,9 +88,7 @@ class Pricing:
         held[list(free)] = False
         start = np.union1d(np.array(plan, np.int64), near[~held[self.columns.field[near]]])
         pools = [
-            self.grower.bare(
-                field, self.columns.array(start[self.columns.field[start] == field]), bool(alone)
-            )
+            bare(field, self.columns.array(start[self.columns.field[start] == field]), bool(alone))
             for field, alone in enumerate(held)
         ]
         return Pricing(

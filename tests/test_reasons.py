@@ -89,7 +89,7 @@ def test_a_chosen_plan_that_is_not_the_best_is_said_to_be_bettered() -> None:
 
 @settings(parent=FEW, max_examples=8)
 @given(small_farms())
-def test_one_more_of_a_limit_is_worth_what_a_search_from_nothing_says(data: SelectionData) -> None:
+def test_one_more_of_a_limit_never_costs_anything_and_stays_within_its_own_bound(data: SelectionData) -> None:
     base = chosen(data)
     for steps in binding(data, base, MONEY, most=2):
         for step in steps:
