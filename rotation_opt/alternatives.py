@@ -300,7 +300,7 @@ def _other_way(other: Different) -> Draft:
         f"It gives up {max(0.0, other.loss):.1%} of the money of {TITLES[MOST_MONEY]}, and "
         f"{other.distance:.0%} of the land over the years is under another crop than there."
     )
-    return Draft(key=OTHER_WAY, paths=other.paths, figures=other.figures, gap=None, notes=(note,))
+    return Draft(key=OTHER_WAY, paths=other.paths, figures=other.figures, gap=other.gap, notes=(note,))
 
 
 # ---------------------------------------------------------------- into records

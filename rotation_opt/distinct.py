@@ -45,6 +45,9 @@ class Different:
         Share of the best plan's money that the plan gives up.
     distance : float
         Least share of the area-years under another crop, against all plans it was held against.
+    gap : float or None
+        Share of its money by which a plan as different can bring more at most, as no plan at all brings more
+        than the bound of the best plan; None if that is not known.
     reached : float
         Largest such share among all plans met that give up little enough money and keep all limits.
     cut_short : bool
@@ -56,6 +59,7 @@ class Different:
     distance: float
     reached: float
     cut_short: bool
+    gap: float | None = None
 
 
 def crop_distance(data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[Sequence[int]]) -> float:
@@ -152,8 +156,19 @@ def different(
     best = min(enough, key=lambda p: fit[p][1])
     figures, given_up, far_off = fit[best]
     return Different(
-        paths=best, figures=figures, loss=given_up, distance=far_off, reached=reached, cut_short=brake.on
+        paths=best,
+        figures=figures,
+        loss=given_up,
+        distance=far_off,
+        reached=reached,
+        cut_short=brake.on,
+        gap=_gap(base.bound, figures.present_value),
     )
+
+
+def _gap(bound: float | None, money: float) -> float | None:
+    """How far the money of a plan is from what no plan passes, as a share of it."""
+    return None if bound is None else max(0.0, bound - money) / max(abs(money), 1e-9)
 
 
 def _priced(data: SelectionData, base: Selected, brake: Brake) -> Pricing:

@@ -45,6 +45,10 @@ class Selected:
         those of the first step, before money is looked for among the cleanest.
     gap : float or None
         ``|bound - value| / |value|``; for least burden against at least 1 % of the burden at the start.
+    burden_most : float or None
+        Most burden that a plan could have when money was looked for. [ha of full-strength stand]
+    money_bound : float or None
+        No plan with a burden of at most ``burden_most`` brings more money of today; None if not known.
     figures : Figures
     pools : tuple of Pool
         To hand to the next call: a later goal starts from them.
@@ -58,6 +62,8 @@ class Selected:
     value: float
     bound: float | None
     gap: float | None
+    burden_most: float | None
+    money_bound: float | None
     figures: Figures
     pools: tuple[Pool, ...]
     rounds: int
@@ -118,8 +124,9 @@ def select(
     program = Program(data, used, most)
     last = steps.take(program, program.money_objective(), gap, spent)
     figures = evaluate(data, last.paths, limits=used)
+    money_bound = -last.bound - spent
     if first is None:
-        value, bound = figures.present_value, -last.bound - spent
+        value, bound = figures.present_value, money_bound
         size = abs(value)
     else:
         value, bound = first.value, first.bound
@@ -130,6 +137,8 @@ def select(
         value=value,
         bound=bound if proven else None,
         gap=abs(bound - value) / max(size, TINY) if proven else None,
+        burden_most=most,
+        money_bound=money_bound if np.isfinite(money_bound) else None,
         figures=figures,
         pools=steps.pools,
         rounds=steps.rounds,

@@ -110,7 +110,7 @@ class Curve:
         if self.least_gap is None or self.least_gap > SURE:
             could = "" if self.least_gap is None else f" by up to {self.least_gap:.0%} of their roots"
             said.append(f"Plans with fewer weeds than the last line{could} are not ruled out.")
-        wide = [point.gap for point in self.points[:-1] if point.gap is None or point.gap > SURE]
+        wide = [point.gap for point in self.points if point.gap is None or point.gap > SURE]
         if wide:
             known = [gap for gap in wide if gap is not None]
             could = f" by up to {max(known):.0%}" if len(known) == len(wide) else ""
@@ -147,8 +147,7 @@ def curve(
     downside : callable, optional
         Another figure to reckon for each plan.
     """
-    first = _point(data, richest, None, bound=richest.bound, downside=downside)
-    last = _point(data, cleanest, None, bound=None, downside=downside)
+    first, last = _point(data, richest, downside), _point(data, cleanest, downside)
     found = front([first, last])
     missed: list[float] = []
     pools, cut_short = _together(richest, cleanest), richest.cut_short or cleanest.cut_short
@@ -170,7 +169,7 @@ def curve(
             missed.append(limit)
             continue
         pools, cut_short = chosen.pools, cut_short or chosen.cut_short
-        found = front([*found, _point(data, chosen, limit, bound=chosen.bound, downside=downside)])
+        found = front([*found, _point(data, chosen, downside)])
     return Curve(
         points=marked(found),
         least_gap=cleanest.gap,
@@ -185,21 +184,15 @@ def _together(richest: Selected, cleanest: Selected) -> tuple[Pool, ...]:
     return cleanest.pools or richest.pools
 
 
-def _point(
-    data: SelectionData,
-    chosen: Selected,
-    limit: float | None,
-    *,
-    bound: float | None,
-    downside: Downside | None,
-) -> Point:
+def _point(data: SelectionData, chosen: Selected, downside: Downside | None) -> Point:
+    """A plan with what is proven about its money: that of the cleanest is the most among the cleanest."""
     return Point(
-        limit=limit,
+        limit=chosen.burden_most,
         paths=chosen.paths,
         figures=chosen.figures,
         burden=weighted_burden(data, chosen.figures),
         money=chosen.figures.present_value,
-        bound=bound,
+        bound=chosen.money_bound,
         labour_h=float(chosen.figures.labour_h.sum()) / data.years,
         downside=None if downside is None else downside(chosen.paths),
     )

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rotation_opt.records import PriceStep
 from rotation_opt.report.blocks import Block, Bullets, Grid, Paragraph
-from rotation_opt.report.summary import NO_FIGURE, Reading
-from rotation_opt.report.wording import percent_figure, weed_percent
+from rotation_opt.report.summary import NO_FIGURE, NO_PROOF, Reading, at_most_percent
+from rotation_opt.report.wording import weed_percent
 
 FEWEST = 3  # with the two ends alone the plans say it all
 HOW_TO_READ = (
@@ -36,7 +36,7 @@ def price_blocks(reading: Reading) -> list[Block]:
             reading.wording.money_figure(step.net_return),
             _cost(reading, steps[0], step),
             f"{step.labour_h:,.0f}",
-            NO_FIGURE if step.proven_gap is None else percent_figure(step.proven_gap),
+            _could_be(step.proven_gap),
             _where(reading, step),
         )
         for step in steps
@@ -50,6 +50,10 @@ def _cost(reading: Reading, first: PriceStep, step: PriceStep) -> str:
     if step is first:
         return NO_FIGURE
     return reading.wording.money_figure(first.net_return - step.net_return)
+
+
+def _could_be(gap: float | None) -> str:
+    return NO_FIGURE if gap is None or gap >= NO_PROOF else at_most_percent(gap)
 
 
 def _where(reading: Reading, step: PriceStep) -> str:

@@ -21,6 +21,7 @@ from rotation_opt.report.wording import (
 )
 
 AS_NOW = "as_now"
+OTHER_WAY = "other_way"
 MOST_MONEY = "most_money"
 NO_FIGURE = "-"
 CUT_AND_LEFT = "Cut and left on the field"  # a row that is left away where no plan does it
@@ -247,9 +248,8 @@ class Reading:
             return "best found, not proven"
         if gap < PROVEN:
             return "proven the best"
-        return (
-            f"proven within {ceil(gap * 1000.0 - 1e-9) / 10.0:.1f}% of the best"  # never more than is proven
-        )
+        best = "the most money" if plan.key == OTHER_WAY else "the best"
+        return f"proven within {at_most_percent(gap)}% of {best}"
 
     def second_reckoning(self, plan: Alternative) -> str:
         checks = self.result.checks.get(plan.key, ())
@@ -257,6 +257,11 @@ class Reading:
             return "not done"
         wrong = sum(not check.agrees for check in checks)
         return f"DIFFERS in {wrong} of {len(checks)}" if wrong else f"agrees, {len(checks)} of {len(checks)}"
+
+
+def at_most_percent(gap: float) -> str:
+    """Per cent to one decimal, rounded up: never more is said than is proven."""
+    return f"{ceil(gap * 1000.0 - 1e-9) / 10.0:.1f}"
 
 
 def side_by_side(
