@@ -1,7 +1,10 @@
-"""How long the selection takes on made-up farms, how near it proves its plans, and what other models do.
+"""How long the selection takes, how near it proves its plans, and what two other models do in that time.
 
-Run from the top folder: ``python tests/benchmarks/bench_selection.py --help``. Every farm and model runs in a
-process of its own, so that its largest memory is its own. All figures of the farms are invented.
+Run from the top folder, on a quiet machine: ``python tests/benchmarks/bench_selection.py``. Without options
+all of it is printed, which takes long: every size of made-up farm, the questions a grower asks, the growth of
+time. Every farm and model runs in a process of its own, so that its largest memory is its own.
+
+All farms are made up: fields, prices, hours and weeds are invented, those of the demo farm too.
 Nothing here fails on a time: read the table.
 """
 
@@ -9,182 +12,261 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
+import platform
 import resource
 import subprocess
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
+from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from statistics import median
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import numpy as np
 from compact_model import Reference, compact
-from instances import SIZES, USUAL_SEED, instance
+from instances import SIZES, USUAL_SEED, SizeName, instance, with_plan
 from network_model import network
+from selection_questions import QUESTIONS, tell
+from selection_table import OURS, Found, compared, medians, print_headings, print_models, shown
 
+from rotation_opt.arrays import SelectionData
+from rotation_opt.brake import Brake
 from rotation_opt.errors import NoPlanError
-from rotation_opt.formulate import Goal
-from rotation_opt.select import select
+from rotation_opt.formulate import Goal, Program
+from rotation_opt.pricing import Pricing
+from rotation_opt.select import evaluate, select
+from rotation_opt.sequences import Grower
 
 REFERENCES: dict[str, Callable[..., Reference]] = {"compact": compact, "network": network}
 SWEEPS: dict[str, list[tuple[int, int, int]]] = {
     "fields": [(5, 4, 20), (10, 4, 20), (20, 4, 20), (40, 4, 20)],
-    "years": [(10, 3, 20), (10, 4, 20), (10, 5, 20), (10, 7, 20)],
+    "years": [(10, 3, 20), (10, 4, 20), (10, 5, 20), (10, 6, 20)],
     "practices": [(10, 4, 12), (10, 4, 18), (10, 4, 27), (10, 4, 40)],
 }
+MISSED = "no plan found, though there is one"
 AXIS = {"fields": 0, "years": 1, "practices": 2}
-Found = dict[str, Any]
+Size = tuple[int, int, int]
 
 
-def own(size: tuple[int, int, int], seed: int, seconds: float) -> Found:
-    """The selection itself, for most money."""
+# ---------------------------------------------------------------- one model, in its own process
+
+
+def peak_mb() -> float:
+    """Largest memory of this process so far. [MB]"""
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return most / (1024 * 1024 if sys.platform == "darwin" else 1024)
+
+
+def own(size: Size, seed: int, seconds: float) -> Found:
+    """The selection itself, for most money; then the linear program once more, alone."""
     data = instance(*size, seed)
+    result: Found = {"value": None, "proven": None, "s": None}
+    notes = []
+    began = time.perf_counter()
     try:
         found = select(data, Goal(kind="most_money"), time_limit=seconds)
-    except NoPlanError as fault:
-        return {"bound": None, "bound_s": None, "value": None, "proven": None, "s": None, "note": str(fault)}
-    return {
-        "bound": None,  # the bound of the linear program alone is not reported yet: put it here
-        "bound_s": found.bound_seconds,
-        "value": found.value,
-        "proven": found.bound,
-        "s": found.seconds,
-        "note": "ended by the time limit" if found.cut_short else "",
-    }
+        result = {"value": found.value, "proven": found.bound, "s": found.seconds}
+        notes += ["ended by the time limit"] if found.cut_short else []
+    except NoPlanError:
+        result["s"] = time.perf_counter() - began
+        notes.append(MISSED)
+    mb = peak_mb()
+    bound, bound_s, whole = linear(data, seconds)
+    notes += [] if whole else ["LP ended by the time limit"]
+    return {**result, "bound": bound, "bound_s": bound_s, "mb": mb, "note": "; ".join(notes)}
 
 
-def reference(name: str, size: tuple[int, int, int], seed: int, seconds: float) -> Found:
+def linear(data: SelectionData, seconds: float) -> tuple[float | None, float, bool]:
+    """Value of the linear program over all sequences, how long it took, and whether it came to its end."""
+    began = time.perf_counter()
+    brake = Brake(seconds)
+    program = Program(data, data.limits)
+    pricing = Pricing(Grower(data), program, program.money_objective(), (), brake)
+    met = pricing.solve()
+    took = time.perf_counter() - began
+    spent = float(data.discount.sum()) * data.limits.fixed_cost
+    bound = -pricing.bound - spent
+    return bound if met and np.isfinite(bound) else None, took, not brake.on
+
+
+def reference(name: str, size: Size, seed: int, seconds: float) -> Found:
     """A reference model; its plan counts at its exact value, and only if it keeps the limits."""
     found = REFERENCES[name](instance(*size, seed), seconds)
-    kept = found.exact if not found.breaks else None
-    notes = [] if found.columns else ["not written in time"]
+    notes = []
+    if not found.columns:
+        notes.append("not written in time")
+    elif found.bound is None:
+        notes.append("LP not solved in time")
     if found.columns and found.paths is None:
-        notes.append("no plan")
+        notes.append(MISSED)
     if found.breaks:
-        notes.append(f"breaks {len(found.breaks)} limits when reckoned exactly: {found.exact:,.0f}")
+        notes.append(f"plan breaks {len(found.breaks)} limits when reckoned exactly: {found.exact:,.0f}")
     return {
         "bound": found.bound,
-        "bound_s": found.bound_seconds if found.bound is not None else None,
-        "value": kept,
+        "bound_s": found.bound_seconds,
+        "value": None if found.breaks else found.exact,
         "proven": found.proven,
         "s": found.seconds,
+        "mb": peak_mb(),
         "note": "; ".join(notes),
     }
 
 
-def apart(model: str, size: tuple[int, int, int], seed: int, seconds: float) -> Found:
-    """One model on one farm in a process of its own."""
-    command = [sys.executable, __file__, "--one", model, *map(str, size), str(seed), str(seconds)]
-    nothing: Found = dict.fromkeys(("bound", "bound_s", "value", "proven", "s", "mb"))
+def inside(task: str, size: Size, seed: int, seconds: float) -> None:
+    """What `apart` starts: prints one line of JSON for each thing found."""
+    if task in QUESTIONS:
+        for found in QUESTIONS[task](seed, seconds):
+            print(json.dumps({**found, "mb": peak_mb()}), flush=True)
+    elif task == OURS:
+        print(json.dumps(own(size, seed, seconds)))
+    else:
+        print(json.dumps(reference(task, size, seed, seconds)))
+
+
+def apart(task: str, size: Size, seed: int, seconds: float, most: float) -> tuple[list[Found], str]:
+    """One task in a process of its own, ended after ``most`` seconds: what it found and what went wrong."""
+    command = [sys.executable, __file__, "--inside", task, *map(str, size), str(seed), str(seconds)]
+    wrong, out = "", ""
     try:
-        # a solver may overrun its limit, and a large model takes long to hand over
-        done = subprocess.run(command, capture_output=True, text=True, timeout=4 * seconds + 60, check=False)
-    except subprocess.TimeoutExpired:
-        return {**nothing, "note": f"ended after {4 * seconds + 60:.0f} s"}
-    if done.returncode != 0:
-        return {**nothing, "note": (done.stderr.strip().splitlines() or ["ended"])[-1][:60]}
-    result: Found = json.loads(done.stdout.splitlines()[-1])
-    return result
+        done = subprocess.run(command, capture_output=True, text=True, timeout=most, check=False)
+        out = done.stdout
+        if done.returncode != 0:
+            wrong = (done.stderr.strip().splitlines() or [f"ended with {done.returncode}"])[-1][:70]
+    except subprocess.TimeoutExpired as late:
+        kept = late.stdout or b""
+        out = kept.decode() if isinstance(kept, bytes) else kept
+        out, wrong = out[: out.rfind("\n") + 1], f"ended after {most:.0f} s"
+    return [json.loads(line) for line in out.splitlines() if line.startswith("{")], wrong
 
 
-def one(model: str, size: tuple[int, int, int], seed: int, seconds: float) -> None:
-    """What `apart` starts."""
-    found = own(size, seed, seconds) if model == "own" else reference(model, size, seed, seconds)
-    found["mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(json.dumps(found))
+def model(name: str, size: Size, seed: int, seconds: float) -> Found:
+    """One model on one farm."""
+    # a solver may overrun its limit, and a large model takes long to hand over
+    found, wrong = apart(name, size, seed, seconds, 4 * seconds + 60)
+    if found:
+        return found[-1]
+    return {**dict.fromkeys(("bound", "bound_s", "value", "proven", "s", "mb")), "note": wrong}
 
 
-HEAD = ("model", "LP s", "LP over", "proven over", "gap", "whole s", "MB", "plan", "of best", "note")
-FORM = "  {:10s}{:>8s}{:>10s}{:>13s}{:>10s}{:>9s}{:>8s}{:>13s}{:>9s}  {}"
+# ---------------------------------------------------------------- farms and models, one after another
 
 
-def shown(value: float | None, form: str) -> str:
-    return "-" if value is None else format(value, form)
+def print_sizes(
+    names: Sequence[SizeName], seeds: Sequence[int], seconds: float, models: Sequence[str]
+) -> None:
+    """The made-up farms of the named sizes, every seed, every model."""
+    print("\nMADE-UP FARMS (invented), most money")
+    print_headings()
+    for name in names:
+        size, runs = SIZES[name], []
+        title = f"{name} {'x'.join(map(str, size))}"
+        for seed in seeds:
+            drawn = evaluate(*with_plan(*size, seed)).present_value
+            best, found = compared({each: model(each, size, seed, seconds) for each in models}, drawn)
+            print_models(f"{title}, seed {seed}: best plan known {best:,.0f} (drawn {drawn:,.0f})", found)
+            runs.append(found)
+        if len(seeds) > 1:
+            print_models(f"{title}: MEDIANS over seeds {' '.join(map(str, seeds))}", medians(runs))
 
 
-def rows(name: str, found: dict[str, Found]) -> None:
-    """Bounds and plans of one farm against the best plan that any model found."""
-    values = [f["value"] for f in found.values() if f["value"] is not None]
-    best = max(values) if values else None
-    print(f"{name}: best plan known {shown(best, ',.0f')}")
-
-    def over(value: float | None) -> float | None:
-        return None if value is None or not best else (value - best) / abs(best)
-
-    for model, f in found.items():
-        gap = None
-        if f["value"] and f["proven"] is not None:
-            gap = abs(f["proven"] - f["value"]) / abs(f["value"])
-        ratio = f["value"] / best if f["value"] is not None and best else None
-        print(
-            FORM.format(
-                model,
-                shown(f["bound_s"], ".2f"),
-                shown(over(f["bound"]), ".2%"),
-                shown(over(f["proven"]), ".2%"),
-                shown(gap, ".3%"),
-                shown(f["s"], ".1f"),
-                shown(f["mb"], ",.0f"),
-                shown(f["value"], ",.0f"),
-                shown(ratio, ".4f"),
-                f["note"],
-            ).rstrip()
-        )
-    mine = found["own"]
-    for model, f in found.items():
-        if model == "own":
-            continue
-        bound = None
-        if best and mine["proven"] and f["proven"] is not None:
-            bound = f["proven"] / mine["proven"]
-        plan = f["value"] / mine["value"] if f["value"] is not None and mine["value"] else None
-        print(f"  {model} / own: proven bound {shown(bound, '.4f')}, plan {shown(plan, '.4f')}")
-    # more rows here: the curve of money against weeds, alternatives, what-ifs
+# ---------------------------------------------------------------- growth of time
 
 
-def slope(sizes: list[float], seconds: list[float]) -> float:
-    """Exponent k of time ~ size^k."""
+def print_sweep(seeds: Sequence[int], seconds: float) -> None:
+    """Growth of time along each axis, the others held; medians over seeds."""
+    print(
+        f"\nGROWTH OF TIME (invented farms): exponent k of seconds ~ size^k, medians over {len(seeds)} seeds"
+    )
+    print(
+        "LP: the linear program alone. whole: of the searches that found a plan; * some ended by the limit,"
+    )
+    print("so that k is too low.")
+    known: dict[Size, list[Found]] = {}
+    for axis, sizes in SWEEPS.items():
+        at = AXIS[axis]
+        held = " x ".join("*" if place == at else str(n) for place, n in enumerate(sizes[0]))
+        print(f"  {axis} ({held})")
+        lp: list[tuple[float, float]] = []
+        whole: list[tuple[float, float]] = []
+        for size in sizes:
+            if size not in known:
+                known[size] = [model("own", size, seed, seconds) for seed in seeds]
+            ended = [f for f in known[size] if f["bound"] is not None]
+            planned = [f for f in ended if f["value"] is not None]
+            lp += [(float(size[at]), median(f["bound_s"] for f in ended))] if ended else []
+            whole += [(float(size[at]), median(f["s"] for f in planned))] if planned else []
+            cut = "*" if any(f["s"] >= seconds for f in planned) else ""
+            print(
+                f"    {size[at]:4d}: LP {shown(lp[-1][1] if ended else None, '7.2f')} s, whole "
+                f"{shown(whole[-1][1] if planned else None, '7.1f')} s{cut}, plan in {len(planned)} of "
+                f"{len(seeds)}",
+                flush=True,
+            )
+        print(f"    k: LP {shown(slope(lp), '.2f')}, whole {shown(slope(whole), '.2f')}", flush=True)
+
+
+def slope(there: Sequence[tuple[float, float]]) -> float | None:
+    """Exponent k of time ~ size^k from pairs of both; None where there are fewer than three."""
+    if len(there) < 3:
+        return None
+    sizes, seconds = np.array(there).T
     return float(np.polyfit(np.log(sizes), np.log(np.maximum(seconds, 1e-3)), 1)[0])
 
 
-def sweep(seed: int, seconds: float) -> None:
-    """Growth of time along each axis, the others held."""
-    print("growth of time (exponent of size)")
-    for axis, sizes in SWEEPS.items():
-        found = [apart("own", size, seed, seconds) for size in sizes]
-        there = [(float(size[AXIS[axis]]), f) for size, f in zip(sizes, found, strict=True) if f["s"]]
-        if len(there) < 2:
-            print(f"  {axis:10s} too few farms came to an end")
-            continue
-        exponents = [slope([x for x, _ in there], [f[key] for _, f in there]) for key in ("bound_s", "s")]
-        steps = ", ".join(f"{x:.0f}: {f['bound_s']:.2f} / {f['s']:.1f} s" for x, f in there)
-        print(f"  {axis:10s} LP {exponents[0]:.2f}, whole {exponents[1]:.2f}   ({steps})")
+# ---------------------------------------------------------------- the command
+
+
+def print_questions(seeds: Sequence[int], seconds: float) -> None:
+    """The demo farm and what is asked of a plan once it is there."""
+    for task in QUESTIONS:
+        for seed in seeds if task != "demo" else seeds[:1]:
+            found, wrong = apart(task, (0, 0, 0), seed, seconds, 12 * seconds + 900)
+            tell(task, seed, found)
+            if wrong:
+                print(f"  {wrong}", flush=True)
+
+
+def header(seeds: Sequence[int], seconds: float) -> str:
+    load = ", ".join(f"{x:.1f}" for x in os.getloadavg())
+    return (
+        "SELECTION OF PLANS: times, bounds, plans. ALL FARMS ARE MADE UP: every figure of them is invented.\n"
+        f"Python {platform.python_version()}, PuLP {version('pulp')}, highspy {version('highspy')}, numpy "
+        f"{version('numpy')}; {os.cpu_count()} cores, load before {load}; limit {seconds:.0f} s; seeds "
+        f"{' '.join(map(str, seeds))}"
+    )
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--sizes", nargs="*", choices=list(SIZES), default=["small", "medium", "large"])
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--sizes", nargs="*", choices=list(SIZES), help="made-up farms; no name: all of them")
+    parser.add_argument(
+        "--seeds", nargs="+", type=int, default=[USUAL_SEED], help="use several for any claim"
+    )
     parser.add_argument("--seconds", type=float, default=60.0, help="time limit of every model")
-    parser.add_argument("--seed", type=int, default=USUAL_SEED)
     parser.add_argument("--no-references", action="store_true", help="skip the slow other models")
     parser.add_argument("--sweep", action="store_true", help="growth of time with fields, years, practices")
-    parser.add_argument("--one", nargs=6, metavar="X", help=argparse.SUPPRESS)
+    parser.add_argument("--questions", action="store_true", help="demo farm, curve, other way, what-ifs")
+    parser.add_argument("--inside", nargs=6, metavar="X", help=argparse.SUPPRESS)
     chosen = parser.parse_args()
-    if chosen.one:
-        model, fields, years, practices, seed, seconds = chosen.one
-        one(model, (int(fields), int(years), int(practices)), int(seed), float(seconds))
+    if chosen.inside:
+        task, fields, years, practices, seed, seconds = chosen.inside
+        inside(task, (int(fields), int(years), int(practices)), int(seed), float(seconds))
         return
-    if chosen.sizes:
-        print("'over': above the best plan that any model found, reckoned exactly")
-        print(FORM.format(*HEAD))
-    for name in chosen.sizes:
-        models = ["own"] if chosen.no_references else ["own", *REFERENCES]
-        found = {model: apart(model, SIZES[name], chosen.seed, chosen.seconds) for model in models}
-        rows(f"{name} {'x'.join(map(str, SIZES[name]))}", found)
-    if chosen.sweep:
-        sweep(chosen.seed, chosen.seconds)
+    everything = chosen.sizes is None and not (chosen.sweep or chosen.questions)
+    print(header(chosen.seeds, chosen.seconds), flush=True)
+    if chosen.sizes is not None or everything:
+        models = [OURS] if chosen.no_references else [OURS, *REFERENCES]
+        print_sizes(chosen.sizes or list(SIZES), chosen.seeds, chosen.seconds, models)
+    if chosen.questions or everything:
+        print_questions(chosen.seeds, chosen.seconds)
+    if chosen.sweep or everything:
+        print_sweep(chosen.seeds, chosen.seconds)
 
 
 if __name__ == "__main__":
