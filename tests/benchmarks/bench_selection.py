@@ -30,7 +30,7 @@ import numpy as np
 from compact_model import Reference, compact
 from instances import SIZES, USUAL_SEED, SizeName, instance, with_plan
 from network_model import network
-from selection_questions import QUESTIONS, tell
+from selection_questions import QUESTIONS, SEEDED, tell, tell_medians
 from selection_table import OURS, Found, compared, medians, print_headings, print_models, shown
 
 from rotation_opt.arrays import SelectionData
@@ -178,13 +178,10 @@ def print_sizes(
 
 def print_sweep(seeds: Sequence[int], seconds: float) -> None:
     """Growth of time along each axis, the others held; medians over seeds."""
+    print("\nGROWTH OF TIME (invented farms): exponent k of seconds ~ size^k, medians over seeds", *seeds)
     print(
-        f"\nGROWTH OF TIME (invented farms): exponent k of seconds ~ size^k, medians over {len(seeds)} seeds"
+        "LP: the linear program alone. whole: searches that found a plan (*: ended by the limit, k too low)."
     )
-    print(
-        "LP: the linear program alone. whole: of the searches that found a plan; * some ended by the limit,"
-    )
-    print("so that k is too low.")
     known: dict[Size, list[Found]] = {}
     for axis, sizes in SWEEPS.items():
         at = AXIS[axis]
@@ -200,12 +197,12 @@ def print_sweep(seeds: Sequence[int], seconds: float) -> None:
             lp += [(float(size[at]), median(f["bound_s"] for f in ended))] if ended else []
             whole += [(float(size[at]), median(f["s"] for f in planned))] if planned else []
             cut = "*" if any(f["s"] >= seconds for f in planned) else ""
-            print(
-                f"    {size[at]:4d}: LP {shown(lp[-1][1] if ended else None, '7.2f')} s, whole "
-                f"{shown(whole[-1][1] if planned else None, '7.1f')} s{cut}, plan in {len(planned)} of "
-                f"{len(seeds)}",
-                flush=True,
-            )
+            seen = [
+                f"LP {shown(lp[-1][1] if ended else None, '.2f'):>7s} s",
+                f"whole {shown(whole[-1][1] if planned else None, '.1f'):>6s} s{cut}",
+                f"plan in {len(planned)} of {len(seeds)}",
+            ]
+            print(f"    {size[at]:4d}: {', '.join(seen)}", flush=True)
         print(f"    k: LP {shown(slope(lp), '.2f')}, whole {shown(slope(whole), '.2f')}", flush=True)
 
 
@@ -223,11 +220,16 @@ def slope(there: Sequence[tuple[float, float]]) -> float | None:
 def print_questions(seeds: Sequence[int], seconds: float) -> None:
     """The demo farm and what is asked of a plan once it is there."""
     for task in QUESTIONS:
-        for seed in seeds if task != "demo" else seeds[:1]:
+        runs = []
+        used = seeds if task in SEEDED else seeds[:1]
+        for seed in used:
             found, wrong = apart(task, (0, 0, 0), seed, seconds, 12 * seconds + 900)
             tell(task, seed, found)
             if wrong:
                 print(f"  {wrong}", flush=True)
+            runs.append(found)
+        if len(used) > 1:
+            tell_medians(used, runs)
 
 
 def header(seeds: Sequence[int], seconds: float) -> str:

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
+from statistics import median
 from typing import Any
 
-import numpy as np
 from instances import SIZES, SizeName, instance
 from selection_table import shown
 
@@ -36,8 +36,8 @@ BALER = "round_baler"
 Found = dict[str, Any]
 
 
-def demo(seed: int, seconds: float) -> Iterator[Found]:
-    """The demo farm: plan, what-ifs, another way; ``seed`` is of no use here."""
+def demo(_seed: int, seconds: float) -> Iterator[Found]:
+    """The demo farm: plan, what-ifs, another way."""
     began = time.perf_counter()
     farm = rotation_opt.read_farm(rotation_opt.example_farm(DEMO))
     data = selection_data(lay(farm, read()))
@@ -89,6 +89,7 @@ def made_up(seed: int, seconds: float) -> Iterator[Found]:
 
 
 QUESTIONS: dict[str, Callable[[int, float], Iterator[Found]]] = {"demo": demo, "made_up": made_up}
+SEEDED = {"made_up"}
 
 
 def _plan(data: SelectionData, goal: Goal, seconds: float, before: Selected | None = None) -> Any:
@@ -163,6 +164,36 @@ def tell(task: str, seed: int, records: Sequence[Found]) -> None:
         print(f"  largest memory {records[-1]['mb']:,.0f} MB", flush=True)
 
 
+def tell_medians(seeds: Sequence[int], runs: Sequence[Sequence[Found]]) -> None:
+    """Print medians over seeds; what was not found is left out and counted."""
+    print(f"\nMADE-UP FARM {SIZE}: MEDIANS over seeds {' '.join(map(str, seeds))}")
+    curves = [found for run in runs for found in run if found["what"] == "curve"]
+    gaps = [gap for found in curves for _, _, gap in found["points"] if gap is not None]
+    ratio, between, gap = (
+        shown(median(values) if values else None, form)
+        for values, form in (
+            ([found["s"] / found["one_s"] for found in curves], ".2f"),
+            ([found["between_s"] / found["one_s"] for found in curves], ".2f"),
+            (gaps, ".3%"),
+        )
+    )
+    print(
+        f"  curve: {ratio} times one plan, between the ends {between} times; gap of a point {gap}; "
+        f"in {len(curves)} of {len(seeds)}"
+    )
+    ways = [found for run in runs for found in run if found["what"] == "other way"]
+    there = [found for found in ways if found["kept"] is not None]
+    kept, away, seconds = (
+        shown(median(found[key] for found in which) if which else None, form)
+        for key, which, form in (("kept", there, ".2%"), ("distance", there, ".1%"), ("s", ways, ".1f"))
+    )
+    print(
+        f"  other way: {kept} of the best money kept, {away} of area-years under another crop, {seconds} s; "
+        f"in {len(there)} of {len(seeds)}",
+        flush=True,
+    )
+
+
 def _laid(found: Found) -> list[str]:
     return [f"season model of all practices, rules: {found['s']:.1f} s (not counted below)"]
 
@@ -203,7 +234,7 @@ def _other(found: Found) -> list[str]:
 def _curved(found: Found) -> list[str]:
     whole, between = (found[key] / max(found["one_s"], 1e-9) for key in ("s", "between_s"))
     gaps = [gap for _, _, gap in found["points"] if gap is not None]
-    middle = shown(float(np.median(gaps)) if gaps else None, ".3%")
+    middle = shown(median(gaps) if gaps else None, ".3%")
     return [
         f"curve: {len(found['points'])} points from {POINTS} searches ({found['missed']} found no plan)"
         f"{_cut(found)}",

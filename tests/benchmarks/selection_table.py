@@ -20,6 +20,11 @@ COLUMNS = (  # heading, key, width, form
     ("whole s", "s", 9, ".1f"),
     ("MB", "mb", 7, ",.0f"),
 )
+MEANING = """\
+over: above the best plan known for that farm, found by any of the models or drawn with the farm. Every plan
+is reckoned exactly; one that breaks a limit does not count. times tighter: how far their bound is above the
+best plan known, as a multiple of how far ours is (below 1: ours is looser). LP: the linear program alone, in
+a search of its own; a reference model has the whole time limit for it and once more for its plan."""
 Found = dict[str, Any]
 
 
@@ -89,16 +94,7 @@ def medians(runs: Sequence[dict[str, Found]]) -> dict[str, Found]:
 
 def print_headings() -> None:
     """What the columns mean, and their headings."""
-    print("over: above the best plan known for that farm, found by any of the models or drawn with the farm.")
-    print(
-        "Every plan is reckoned exactly; one that breaks a limit does not count. times tighter: how far their"
-    )
-    print(
-        "bound is above the best plan known, as a multiple of how far ours is. LP: the linear program alone,"
-    )
-    print(
-        "in a search of its own; a reference model has the whole time limit for it and once more for its plan."
-    )
+    print(MEANING)
     print(_line("", [heading for heading, _, _, _ in COLUMNS], "note"))
 
 
@@ -110,14 +106,9 @@ def print_models(title: str, found: dict[str, Found]) -> None:
     for name, f in found.items():
         if name == OURS:
             continue
-        tighter, proven, plan = (
-            shown(f[key], form)
-            for key, form in (("tighter", ".2f"), ("proven_tighter", ".2f"), ("plan_ratio", ".4f"))
-        )
-        print(
-            f"  ours against {name}: LP bound {tighter} times tighter, proven bound {proven} times tighter;"
-        )
-        print(f"  {'':{len(name) + 14}}their plan {plan} of ours", flush=True)
+        bound, proven = (f"{shown(f[key], '.2f')} times tighter" for key in ("tighter", "proven_tighter"))
+        plan = f"their plan {shown(f['plan_ratio'], '.4f')} of ours"
+        print(f"  ours against {name}: LP bound {bound}, proven bound {proven}; {plan}", flush=True)
 
 
 def _line(name: str, cells: Sequence[str], note: str) -> str:
