@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -21,6 +21,8 @@ from .columns import Paths
 from .errors import NoPlanError
 from .features import Space, features
 from .formulate import Figures, Goal, Program
+from .kept_bound import KeptBound
+from .nearby import Nearby
 from .pricing import Pricing
 from .sequences import Grower, Pool, trace
 from .solver import problem, run
@@ -49,6 +51,10 @@ class Selected:
         Most burden that a plan could have when money was looked for. [ha of full-strength stand]
     money_bound : float or None
         No plan with a burden of at most ``burden_most`` brings more money of today; None if not known.
+    asked : SelectionData
+        The farm with the limits and the fields that all this is true for.
+    kept : KeptBound or None
+        The bound of the linear program for other limits; only for most money.
     figures : Figures
     pools : tuple of Pool
         To hand to the next call: a later goal starts from them.
@@ -64,6 +70,8 @@ class Selected:
     gap: float | None
     burden_most: float | None
     money_bound: float | None
+    asked: SelectionData
+    kept: KeptBound | None
     figures: Figures
     pools: tuple[Pool, ...]
     rounds: int
@@ -82,6 +90,7 @@ def select(
     time_limit: float = 120.0,
     gap: float = 2e-4,
     quick: bool = False,
+    kept: KeptBound | None = None,
     pulled: Callable[[], bool] = lambda: False,
 ) -> Selected:
     """Choose one sequence for every field.
@@ -98,6 +107,9 @@ def select(
         Share of the value at which the search for whole fields may stop.
     quick : bool
         A short search from the plans in ``pools``, for questions asked one after another.
+    kept : KeptBound, optional
+        From a search for most money that had the same fields, or more allowed on them, and other limits.
+        A quick search then proves little more than what it says about these limits.
     pulled : callable
         Asked now and then whether to stop; the best plan so far is then returned with its gap.
 
@@ -122,23 +134,26 @@ def select(
         cleanest = evaluate(data, first.paths, limits=used)
         most = weighted_burden(data, cleanest) * (1.0 + goal.slack) + 1e-6
     program = Program(data, used, most)
-    last = steps.take(program, program.money_objective(), gap, spent)
+    known = -np.inf
+    if kept is not None and first is None:
+        known = kept.under(Program(data, used, most, every_row=True))
+    last = steps.take(program, program.money_objective(), gap, spent, known)
     figures = evaluate(data, last.paths, limits=used)
     money_bound = -last.bound - spent
     if first is None:
         value, bound = figures.present_value, money_bound
-        size = abs(value)
     else:
         value, bound = first.value, first.bound
-        size = max(abs(value), 0.01 * float(start_burden(data).max()))
     proven = np.isfinite(bound)
     return Selected(
         paths=last.paths,
         value=value,
         bound=bound if proven else None,
-        gap=abs(bound - value) / max(size, TINY) if proven else None,
+        gap=gap_of(data, goal, value, bound) if proven else None,
         burden_most=most,
         money_bound=money_bound if np.isfinite(money_bound) else None,
+        asked=replace(data, limits=used),
+        kept=kept if kept is not None or first is not None else _kept(program, last),
         figures=figures,
         pools=steps.pools,
         rounds=steps.rounds,
@@ -154,6 +169,15 @@ class _Step:
     paths: Paths
     value: float
     bound: float
+    duals: Floats
+    priced: float  # bound at these duals
+
+
+def _kept(program: Program, step: _Step) -> KeptBound | None:
+    """What the linear program of a step for most money says of other limits."""
+    if not np.isfinite(step.priced):
+        return None
+    return KeptBound.of(program, step.duals[None, :], np.array([step.priced]))
 
 
 class _Steps:
@@ -164,20 +188,37 @@ class _Steps:
         self.rounds, self.bound_seconds = 0, 0.0
 
     def take(
-        self, program: Program, objective: tuple[Floats, Floats], gap: float, spent: float = 0.0
+        self,
+        program: Program,
+        objective: tuple[Floats, Floats],
+        gap: float,
+        spent: float = 0.0,
+        known: float = -np.inf,
     ) -> _Step:
-        """The best plan of one program and one objective."""
+        """The best plan of one program and one objective; no plan costs less than ``known``."""
         began = time.perf_counter()
-        pricing = Pricing(self.grower, program, objective, self.pools, self.brake)
+        close = self.quick and np.isfinite(known)
+        pricing = (Nearby if close else Pricing)(self.grower, program, objective, self.pools, self.brake)
+        if isinstance(pricing, Nearby):
+            pricing.known = known
         if not pricing.solve():
             if self.brake.on:
                 raise NoPlanError("The search was stopped before a plan was found.")
             raise clash(pricing)
         self.bound_seconds += time.perf_counter() - began
+        duals, priced = pricing.duals, pricing.last_bound
         found = whole_fields(pricing, gap, spent, self.quick)
         self.rounds += pricing.rounds
         self.pools = pricing.columns.pools(pricing.reduced_costs())
-        return _Step(pricing.columns.paths(found.columns), found.value, found.bound)
+        return _Step(pricing.columns.paths(found.columns), found.value, found.bound, duals, priced)
+
+
+def gap_of(data: SelectionData, goal: Goal, value: float, bound: float) -> float:
+    """How far a plan is from a bound, as in `Selected.gap`."""
+    size = abs(value)
+    if goal.kind == "least_burden":
+        size = max(size, 0.01 * float(start_burden(data).max()))
+    return abs(bound - value) / max(size, TINY)
 
 
 def start_burden(data: SelectionData) -> Floats:

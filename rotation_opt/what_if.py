@@ -16,7 +16,8 @@ from .columns import Paths, allowed_paths
 from .features import HALF_MONTHS
 from .formulate import Figures, Goal
 from .limit_rows import half_month_words
-from .select import Selected, evaluate, select, weighted_burden
+from .select import Selected, evaluate, gap_of, select, weighted_burden
+from .stricter import no_looser, within_fields
 
 TRACE = 1e-6
 FINEST = 2e-4
@@ -129,13 +130,42 @@ def select_again(
 ) -> Selected:
     """Choose anew from the pools of a plan, as near to the best as that plan was shown to be.
 
-    Where the old plan still fits and is better than what was found, it is the answer.
+    Where nothing is looser and the old plan is worth what it was, no search is needed: what was proven of it
+    still holds. Where the old plan still fits and is better than what was found, it is the answer.
     """
     used = data.limits if limits is None else limits
+    same_fields = within_fields(data, base.asked)
+    stricter = same_fields and no_looser(used, base.asked.limits)
+    if stricter and (figures := _as_good(data, base, goal, used)) is not None:
+        return replace(base, figures=figures, asked=replace(data, limits=used), rounds=0, seconds=0.0)
     if near is None:
         near = FINEST if base.gap is None else max(FINEST, base.gap)
-    found = select(data, goal, limits=used, pools=base.pools, gap=near, quick=True)
+    kept, pools = base.kept, base.pools
+    if not same_fields:  # a sequence that is allowed here may not have been there
+        kept, pools = None, tuple(replace(pool, complete=False) for pool in pools)
+    found = select(data, goal, limits=used, pools=pools, gap=near, quick=True, kept=kept)
+    if stricter:
+        found = _no_better(data, goal, found, base.bound)
     return guarded(data, base, goal, found, used)
+
+
+def _as_good(data: SelectionData, base: Selected, goal: Goal, limits: Limits) -> Figures | None:
+    """Figures of the old plan if it keeps all limits and is worth as much as it was."""
+    if not allows(data, base.paths):
+        return None
+    kept = evaluate(data, base.paths, limits=limits)
+    before = base.figures.present_value  # its weeds do not change with the limits
+    as_good = kept.present_value >= before - TRACE * max(1.0, abs(before))
+    return kept if as_good and not kept.breaks else None
+
+
+def _no_better(data: SelectionData, goal: Goal, found: Selected, bound: float | None) -> Selected:
+    """What was proven before some limits became stricter holds beside what was proven since."""
+    if bound is None:
+        return found
+    if found.bound is not None:
+        bound = (min if goal.kind == "most_money" else max)(bound, found.bound)
+    return replace(found, bound=bound, gap=gap_of(data, goal, found.value, bound))
 
 
 def guarded(data: SelectionData, base: Selected, goal: Goal, found: Selected, limits: Limits) -> Selected:
@@ -150,10 +180,7 @@ def guarded(data: SelectionData, base: Selected, goal: Goal, found: Selected, li
     own = kept.present_value if goal.kind == "most_money" else weighted_burden(data, kept)
     outer = max if goal.kind == "most_money" else min
     bound = None if found.bound is None else outer(found.bound, own)
-    gap = None
-    if found.gap is not None and bound is not None and found.bound is not None:
-        size = abs(found.bound - found.value) / found.gap if found.gap > 0.0 else max(abs(own), TRACE)
-        gap = abs(bound - own) / max(size, TRACE)
+    gap = None if bound is None else gap_of(data, goal, own, bound)
     return replace(found, paths=base.paths, value=own, bound=bound, gap=gap, figures=kept)
 
 
