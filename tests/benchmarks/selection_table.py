@@ -7,6 +7,7 @@ from statistics import median
 from typing import Any
 
 SAME = 1e-6  # share of the money below which a bound and a plan are the same
+MUCH = 100.0  # shares and multiples above this are not spelled out: such a bound says nothing
 OURS = "own"
 COLUMNS = (  # heading, key, width, form
     ("LP bound", "bound", 13, ",.0f"),
@@ -31,6 +32,13 @@ Found = dict[str, Any]
 def shown(value: float | None, form: str) -> str:
     """A figure, or a dash where there is none."""
     return "-" if value is None else format(value, form)
+
+
+def _cut_off(value: float | None, form: str) -> str:
+    """A share or a multiple, cut off where it is beyond all meaning."""
+    if value is None or value <= MUCH:
+        return shown(value, form)
+    return f"> {MUCH:.0%}" if form.endswith("%") else f"over {MUCH:.0f}"
 
 
 def compared(found: dict[str, Found], drawn: float) -> tuple[float, dict[str, Found]]:
@@ -102,11 +110,12 @@ def print_models(title: str, found: dict[str, Found]) -> None:
     """One line a model, then how each other model stands against ours."""
     print(title)
     for name, f in found.items():
-        print(_line(name, [shown(f[key], form) for _, key, _, form in COLUMNS], f["note"]))
+        cells = [(_cut_off if form.endswith("%") else shown)(f[key], form) for _, key, _, form in COLUMNS]
+        print(_line(name, cells, f["note"]))
     for name, f in found.items():
         if name == OURS:
             continue
-        bound, proven = (f"{shown(f[key], '.2f')} times tighter" for key in ("tighter", "proven_tighter"))
+        bound, proven = (f"{_cut_off(f[key], '.2f')} times tighter" for key in ("tighter", "proven_tighter"))
         plan = f"their plan {shown(f['plan_ratio'], '.4f')} of ours"
         print(f"  ours against {name}: LP bound {bound}, proven bound {proven}; {plan}", flush=True)
 
