@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -32,33 +33,73 @@ class PlainFarm:
 
     def __init__(self, data: SelectionData) -> None:
         self.data = data
+        years, machines = data.years, len(data.machines)
+        self.shapes = {
+            "labour": (years + 1, 24),
+            "machine": (machines, years + 1, 24),
+            "hired": (machines, years),
+            "tonnes": (years, len(data.products)),
+            "money": (years,),
+            "land": (years, len(data.practice_keys)),
+            "farmed": (years,),
+            "burden": (1,),
+        }
+        # plans are listed by the thousand, sequences by the dozen: each one is looked at once
+        self.asked = cache(self._asked)
+        limits = data.limits
+        self.best_price = np.array(limits.open_price_per_t)  # (years, products); hay may save bought hay
+        for outlet in limits.outlets:
+            there = outlet.most_t > 0
+            self.best_price[there, outlet.product] = np.maximum(
+                self.best_price[there, outlet.product], outlet.price_per_t - outlet.haul_per_t
+            )
+        self.best_price[:, limits.feeds] = np.maximum(
+            self.best_price[:, limits.feeds], limits.feed_price_per_t
+        )
+        # hay in store at the start can save at most this much; the herd's hay counts as bought, since every
+        # tonne that is made counts as sold or saved
+        self.at_most = (limits.stored_now_t * limits.feed_price_per_t) * data.discount.max()
+        self.at_most -= data.discount.sum() * limits.feed_need_t * limits.feed_price_per_t
 
-    def money(self, paths: tuple[tuple[int, ...], ...], burden_most: float = np.inf) -> float:
-        """Discounted net return of a plan at its best recourse; -inf if a limit cannot be kept."""
+    def _asked(self, number: int, path: tuple[int, ...]) -> np.ndarray:
+        """What one field asks of the farm under one sequence, one after another as in ``shapes``."""
+        data, field = self.data, self.data.fields[number]
+        total = {name: np.zeros(shape) for name, shape in self.shapes.items()}
+        seen = trace(data, number, path)
+        total["burden"][0] = data.burden_when @ seen.burden[:, data.likely]
+        for year, practice in enumerate(path):
+            if practice == NOT_FARMED:
+                continue
+            pair = data.pair_index[field.history[-1] if year == 0 else path[year - 1], practice]
+            total["labour"][year] += field.area_ha * data.labour_h[pair, 0]
+            total["labour"][year + 1] += field.area_ha * data.labour_h[pair, 1]
+            total["machine"][:, year] += field.area_ha * data.machine_h[pair, :, 0]
+            total["machine"][:, year + 1] += field.area_ha * data.machine_h[pair, :, 1]
+            total["hired"][:, year] += field.area_ha * data.hired_area[pair]
+            total["money"][year] += seen.money[year]
+            total["land"][year, practice] += field.area_ha
+            total["farmed"][year] += field.area_ha
+            if data.product_of[practice] >= 0:
+                total["tonnes"][year, data.product_of[practice]] += seen.tonnes[year]
+        return np.concatenate([part.ravel() for part in total.values()])
+
+    def money(
+        self, paths: tuple[tuple[int, ...], ...], burden_most: float = np.inf, beat: float = -np.inf
+    ) -> float:
+        """Discounted net return of a plan at its best recourse; -inf if a limit cannot be kept.
+
+        A plan that cannot be worth ``beat`` need not be worked out to the end: -inf too.
+        """
         data, limits = self.data, self.data.limits
-        years, products, machines = data.years, len(data.products), len(data.machines)
-        labour, machine = np.zeros((years + 1, 24)), np.zeros((machines, years + 1, 24))
-        hired, tonnes, money = np.zeros((machines, years)), np.zeros((years, products)), np.zeros(years)
-        land, burden, farmed = np.zeros((years, len(data.practice_keys))), 0.0, np.zeros(years)
-        for number, path in enumerate(paths):
-            seen, field = trace(data, number, path), data.fields[number]
-            burden += data.burden_when @ seen.burden[:, data.likely]
-            for year, practice in enumerate(path):
-                if practice == NOT_FARMED:
-                    continue
-                pair = data.pair_index[field.history[-1] if year == 0 else path[year - 1], practice]
-                labour[year] += field.area_ha * data.labour_h[pair, 0]
-                labour[year + 1] += field.area_ha * data.labour_h[pair, 1]
-                machine[:, year] += field.area_ha * data.machine_h[pair, :, 0]
-                machine[:, year + 1] += field.area_ha * data.machine_h[pair, :, 1]
-                hired[:, year] += field.area_ha * data.hired_area[pair]
-                money[year] += seen.money[year]
-                land[year, practice] += field.area_ha
-                farmed[year] += field.area_ha
-                if data.product_of[practice] >= 0:
-                    tonnes[year, data.product_of[practice]] += seen.tonnes[year]
+        years, machines = data.years, len(data.machines)
+        whole = sum(self.asked(number, path) for number, path in enumerate(paths))
+        ends = np.cumsum([np.prod(shape) for shape in self.shapes.values()])
+        labour, machine, hired, tonnes, money, land, farmed, burden = (
+            part.reshape(shape)
+            for part, shape in zip(np.split(whole, ends[:-1]), self.shapes.values(), strict=True)
+        )
         tight = 1e-7
-        if burden > burden_most + tight or (hired > limits.hire_area_ha[:, None] + tight).any():
+        if burden[0] > burden_most + tight or (hired > limits.hire_area_ha[:, None] + tight).any():
             return -np.inf
         for share in limits.largest:
             if (land[:, share.member].sum(axis=1) > share.share * farmed + tight).any():
@@ -78,7 +119,16 @@ class PlainFarm:
                 if lack > limits.hire_extra_h[m] + tight:
                     return -np.inf
                 costs[paid] += lack * limits.hire_extra_cost_per_h[m]
-        return self._sales(tonnes, money - costs - limits.fixed_cost)
+        net = money - costs - limits.fixed_cost
+        takings = (tonnes * np.maximum(self.best_price, 0.0)).sum(axis=1)
+        promised = np.zeros_like(tonnes)
+        for outlet in limits.outlets:
+            promised[:, outlet.product] += outlet.least_t
+        if (promised > tonnes + 1e-5).any() or (net + takings < limits.cash_floor - 1e-3).any():
+            return -np.inf  # sure without a linear program
+        if data.discount @ (net + takings) + self.at_most < beat:
+            return -np.inf
+        return self._sales(tonnes, net)
 
     def _sales(self, tonnes: np.ndarray, net: np.ndarray) -> float:
         """Best use of the tonnes; columns: outlet x year, open, kept (year x product), fed, bought, store."""
@@ -142,19 +192,14 @@ def listed_best(
     not beat the best so far.
     """
     limits = data.limits
-    best_price = np.array(limits.open_price_per_t)
-    for outlet in limits.outlets:
-        there = outlet.most_t > 0
-        best_price[there, outlet.product] = np.maximum(
-            best_price[there, outlet.product], outlet.price_per_t - outlet.haul_per_t
-        )
-    best_price[:, limits.feeds] = np.maximum(best_price[:, limits.feeds], limits.feed_price_per_t)
+    plain, best, chosen = PlainFarm(data), -np.inf, ()
     hopes = []
     for pool in pools:
         product = np.append(data.product_of, -1)[pool.paths]
-        price = np.where(product >= 0, np.take_along_axis(best_price.T, np.maximum(product, 0), axis=0), 0.0)
+        price = np.where(
+            product >= 0, np.take_along_axis(plain.best_price.T, np.maximum(product, 0), axis=0), 0.0
+        )
         hopes.append(((pool.money + pool.tonnes * price) * data.discount).sum(axis=1))
-    plain, best, chosen = PlainFarm(data), -np.inf, ()
     total = hopes[0]
     for hope in hopes[1:]:
         total = np.add.outer(total, hope)
@@ -162,17 +207,15 @@ def listed_best(
     for pool in pools[1:]:
         burdens = np.add.outer(burdens, pool.burden @ data.burden_when)
     order = np.argsort(-total, axis=None, kind="stable")
-    # hay in store at the start can save at most this much
-    gift = (limits.stored_now_t * limits.feed_price_per_t) * data.discount.max()
     spent = data.discount.sum() * limits.fixed_cost
     for flat in order:
-        if total.flat[flat] + gift - spent < best:
+        if total.flat[flat] + plain.at_most - spent < best:
             break
         if burdens.flat[flat] > burden_most + 1e-7:
             continue
         index = np.unravel_index(flat, total.shape)
         paths = tuple(tuple(int(p) for p in pool.paths[i]) for pool, i in zip(pools, index, strict=True))
-        value = plain.money(paths, burden_most)
+        value = plain.money(paths, burden_most, beat=best)
         if value > best:
             best, chosen = value, paths
     return best, chosen
