@@ -37,3 +37,6 @@ class Nearby(Pricing):
     def within(self, room: float, most: int) -> float:
         """Nothing: the bound need not be that of the present prices, so no proof can start from them."""
         return 0.0
+
+    def grow_at(self, field: int, prices: Floats, width: int, keep: int) -> None:
+        """Nothing, as in `enrich`: plans of whole fields brought in what suits what other fields leave."""

@@ -171,7 +171,7 @@ def curve(
         pools, cut_short = chosen.pools, cut_short or chosen.cut_short
         found = front([*found, _point(data, chosen, downside)])
     return Curve(
-        points=marked(found),
+        points=marked(lowered(found)),
         least_gap=cleanest.gap,
         missed=tuple(missed),
         pools=pools,
@@ -217,6 +217,20 @@ def _wider(better: Point, beaten: Point) -> Point:
     if beaten.bound is None or (better.bound is not None and _room(better) >= _room(beaten)):
         return better
     return replace(better, limit=beaten.limit, bound=beaten.bound)
+
+
+def lowered(points: Sequence[Point]) -> list[Point]:
+    """The same points, none with a larger bound than one under a looser limit: more is not possible there."""
+    result = []
+    for point in points:
+        looser = [
+            other.bound
+            for other in points
+            if other.bound is not None
+            and (other.limit is None or (point.limit is not None and other.limit >= point.limit))
+        ]
+        result.append(replace(point, bound=min(looser, default=None)))
+    return result
 
 
 def _room(point: Point) -> float:

@@ -21,6 +21,7 @@ from .stricter import no_looser, within_fields
 
 TRACE = 1e-6
 FINEST = 2e-4
+WIDER = 1.5  # times the gap of the plan, as a bound kept from the linear program lacks the proof by cases
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,11 +139,12 @@ def select_again(
     stricter = same_fields and no_looser(used, base.asked.limits)
     if stricter and (figures := _as_good(data, base, goal, used)) is not None:
         return replace(base, figures=figures, asked=replace(data, limits=used), rounds=0, seconds=0.0)
-    if near is None:
-        near = FINEST if base.gap is None else max(FINEST, base.gap)
     kept, pools = base.kept, base.pools
     if not same_fields:  # a sequence that is allowed here may not have been there
         kept, pools = None, tuple(replace(pool, complete=False) for pool in pools)
+    if near is None:
+        wider = 1.0 if kept is None else WIDER
+        near = FINEST if base.gap is None else max(FINEST, wider * base.gap)
     found = select(data, goal, limits=used, pools=pools, gap=near, quick=True, kept=kept)
     if stricter:
         found = _no_better(data, goal, found, base.bound)

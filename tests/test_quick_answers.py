@@ -25,7 +25,7 @@ from rotation_opt.report.terminal import render
 from rotation_opt.select import Selected, evaluate, select
 from rotation_opt.sequences import Grower
 from rotation_opt.stricter import no_looser, within_fields
-from rotation_opt.tradeoff import curve
+from rotation_opt.tradeoff import Point, curve, lowered
 from rotation_opt.what_if import (
     Question,
     feed_need,
@@ -81,6 +81,28 @@ def test_the_last_line_of_the_curve_has_its_own_gap_in_money(seed: int) -> None:
     assert last.burden <= last.limit
     assert last.gap is not None
     assert last.money <= last.bound + 1e-6 * abs(last.money)
+
+
+def test_more_is_not_possible_under_a_tighter_limit_than_under_a_looser_one() -> None:
+    data, richest, cleanest = farm(SEEDS[0])
+    first, *_, last = curve(data, richest, cleanest, 3, gap=EXACT).points
+    assert first.bound is not None
+
+    def at(limit: float | None, bound: float | None) -> Point:
+        return replace(first, limit=limit, bound=bound)
+
+    def bounds(*points: Point) -> list[float | None]:
+        return [point.bound for point in lowered(points)]
+
+    assert bounds(at(None, 100.0), at(5.0, 110.0), at(4.0, None), at(2.0, 90.0)) == [
+        100.0,
+        100.0,
+        100.0,
+        90.0,
+    ]
+    assert bounds(at(None, None), at(5.0, 110.0), at(6.0, 120.0)) == [None, 110.0, 120.0]
+    assert last.bound is not None
+    assert last.bound <= first.bound
 
 
 def test_for_most_money_the_bound_of_the_money_is_the_bound() -> None:
