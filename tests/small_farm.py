@@ -11,14 +11,38 @@ from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from hypothesis import HealthCheck, assume, settings
+
 from rotation_opt import farm, tables
 from rotation_opt.alternatives import Proposal, describe, propose
 from rotation_opt.arrays import SelectionData
+from rotation_opt.errors import NoPlanError
 from rotation_opt.farm_arrays import selection_data
+from rotation_opt.formulate import Goal
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.records import Alternative, Farm, Field, OwnMachine, Patch
+from rotation_opt.select import Selected, select
 
 TABLES = tables.read()
+MONEY = Goal(kind="most_money")
+
+FEW_FARMS = settings(
+    max_examples=20,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
+)
+"""For tests that choose plans of several random farms."""
+
+
+def chosen(data: SelectionData) -> Selected:
+    """The plan with most money; another random farm is drawn where there is none."""
+    try:
+        return select(data, MONEY)
+    except NoPlanError:
+        assume(False)
+        raise
+
 
 KEPT = (
     "spring_barley",
@@ -190,3 +214,9 @@ class Plans:
 
     def chosen(self) -> list[Alternative]:
         return [each for each in self.all if each.key != "as_now"]
+
+
+@cache
+def plain() -> Plans:
+    """The small farm as it is, planned once for all tests."""
+    return Plans(small())

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
+from demo_farm import FRESH_GAP, agree, demo
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_farm import Plans, small, with_field
+from small_farm import Plans, plain, small, with_field
 from strategies import random_data
 
 from rotation_opt.alternatives import (
@@ -24,12 +24,10 @@ from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import Bands
 from rotation_opt.distinct import Different
 from rotation_opt.errors import NoPlanError
+from rotation_opt.formulate import Goal
+from rotation_opt.select import evaluate, select, weighted_burden
 from rotation_opt.tradeoff import Point
-
-
-@cache
-def plain() -> Plans:
-    return Plans(small())
+from rotation_opt.verify import recheck
 
 
 def numbers(*paths: tuple[str, ...]) -> tuple[tuple[int, ...], ...]:
@@ -240,3 +238,58 @@ def test_land_that_is_cut_and_left_is_counted() -> None:
     )
     found = Plans(farm)
     assert found.plan["as_now"].figures.cut_and_left_ha == (8.0, 0.0, 0.0)
+
+
+# ---------------------------------------------------------------- the demo farm, each figure once more
+
+
+def test_every_plan_of_the_demo_farm_has_the_figures_of_a_fresh_reckoning() -> None:
+    run = demo("tamarack_hollow")
+    assert [each.key for each in run.result.alternatives] == [each.key for each in run.proposal.drafts]
+    for shown, draft in zip(run.result.alternatives, run.proposal.drafts, strict=True):
+        figures = evaluate(run.data, draft.paths)
+        for name in ("net", "burden", "labour_h", "tonnes", "hired_ha"):
+            assert getattr(draft.figures, name) == pytest.approx(getattr(figures, name), abs=1e-4), name
+        assert draft.figures.present_value == pytest.approx(float(run.data.discount @ figures.net))
+        assert shown.figures.net_return == pytest.approx(figures.net, abs=0.01)
+        assert not figures.breaks or draft.key == "as_now"
+        # the second reckoning, which knows nothing of the arrays
+        assert all(line.agrees for line in recheck(run.ground, shown))
+        for land, path in zip(run.data.fields, draft.paths, strict=True):
+            keys = tuple("" if p == NOT_FARMED else run.data.practice_keys[p] for p in path)
+            assert shown.practices[land.name] == keys
+
+
+def turned(data: SelectionData) -> SelectionData:
+    """The same farm with its fields in the other order: another search, the same answer."""
+    return replace(data, fields=data.fields[::-1])
+
+
+def test_the_most_money_of_the_demo_farm_is_what_a_fresh_search_over_the_fields_turned_round_finds() -> None:
+    run = demo("tamarack_hollow")
+    fresh = select(turned(run.data), Goal(kind="most_money"), gap=FRESH_GAP)
+    agree((run.richest.value, run.richest.bound), (fresh.value, fresh.bound))
+    back = evaluate(run.data, fresh.paths[::-1])
+    assert not back.breaks
+    assert back.present_value == pytest.approx(fresh.value)
+
+
+def test_the_fastest_of_the_demo_farm_is_what_a_fresh_search_over_the_fields_turned_round_finds() -> None:
+    run = demo("tamarack_hollow")
+    fresh = select(turned(run.data), Goal(kind="least_burden"), gap=FRESH_GAP, quick=True)
+    assert fresh.bound is not None
+    assert run.cleanest.bound is not None
+    agree((-run.cleanest.value, -run.cleanest.bound), (-fresh.value, -fresh.bound))
+    assert not evaluate(run.data, fresh.paths[::-1]).breaks
+
+
+def test_no_plan_chosen_for_the_demo_farm_is_better_than_what_is_proven_for_the_ends() -> None:
+    run = demo("tamarack_hollow")
+    assert run.richest.bound is not None
+    for draft in run.proposal.drafts:
+        if draft.key == "as_now" and draft.figures.breaks:
+            continue
+        assert draft.figures.present_value <= run.richest.bound * (1 + 1e-6)
+        assert weighted_burden(run.data, draft.figures) >= weighted_burden(run.data, run.cleanest.figures) * (
+            1 - 1e-6
+        )

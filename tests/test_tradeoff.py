@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from small_farm import Plans, small
+from demo_farm import FRESH_GAP, demo
+from small_farm import plain
 from strategies import random_data
 
 from rotation_opt.arrays import SelectionData
@@ -30,8 +32,7 @@ def farm(seed: int) -> tuple[SelectionData, Selected, Selected, Curve]:
 
 @cache
 def grown() -> tuple[SelectionData, Curve]:
-    found = Plans(small())
-    return found.data, found.proposal.curve
+    return plain().data, plain().proposal.curve
 
 
 def burden_of(data: SelectionData, figures: Figures) -> float:
@@ -41,9 +42,9 @@ def burden_of(data: SelectionData, figures: Figures) -> float:
     )
 
 
-def agrees_with_a_fresh_search(data: SelectionData, point: Point) -> None:
+def agrees_with_a_fresh_search(data: SelectionData, point: Point, gap: float = 2e-4) -> None:
     limit = point.burden * (1 + 1e-9) if point.limit is None else max(point.limit, point.burden)
-    fresh = select(data, Goal(kind="most_money", burden_most=limit))
+    fresh = select(data, Goal(kind="most_money", burden_most=limit), gap=gap)
     assert fresh.gap is not None
     size = abs(fresh.value)
     # what the fresh search found is not above what the curve says cannot be beaten, and the other way round
@@ -68,10 +69,36 @@ def test_each_point_of_a_farm_grown_from_the_tables_is_what_a_fresh_search_finds
         agrees_with_a_fresh_search(data, point)
 
 
+@pytest.mark.parametrize("place", ["first", "middle", "last"])
+def test_an_inner_point_of_the_demo_farm_is_what_a_fresh_search_finds(place: str) -> None:
+    run = demo("tamarack_hollow")
+    inner = run.proposal.curve.points[1:-1]
+    assert len(inner) >= 3
+    point = inner[{"first": 0, "middle": len(inner) // 2, "last": -1}[place]]
+    assert point.bound is not None
+    agrees_with_a_fresh_search(run.data, point, FRESH_GAP)
+
+
+def test_the_curve_of_the_demo_farm_falls_and_its_figures_are_those_of_its_plans() -> None:
+    run = demo("tamarack_hollow")
+    points = run.proposal.curve.points
+    figures_are_those_of_the_plans(run.data, points)
+    for rich, clean in pairwise(points):
+        assert clean.burden < rich.burden
+        assert clean.money < rich.money
+        # what is proven for a looser limit holds for a tighter one
+        assert rich.bound is not None
+        assert clean.money <= rich.bound
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_figures_of_a_point_are_those_of_its_plan(seed: int) -> None:
     data, _, _, found = farm(seed)
-    for point in found.points:
+    figures_are_those_of_the_plans(data, found.points)
+
+
+def figures_are_those_of_the_plans(data: SelectionData, points: Sequence[Point]) -> None:
+    for point in points:
         figures = evaluate(data, point.paths)
         assert not figures.breaks
         assert point.money == pytest.approx(float(data.discount @ figures.net))

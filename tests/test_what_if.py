@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from demo_farm import FRESH_GAP, Run, agree, demo
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from small_farm import FEW_FARMS, MONEY, chosen
 from strategies import small_farms
 
-import rotation_opt
 from rotation_opt.arrays import Limits, SelectionData
 from rotation_opt.errors import NoPlanError
-from rotation_opt.farm_arrays import selection_data
-from rotation_opt.formulate import Goal
-from rotation_opt.groundwork import lay
 from rotation_opt.select import Selected, evaluate, select
-from rotation_opt.tables import read
 from rotation_opt.what_if import (
+    Change,
     Question,
     feed_need,
     guarded,
@@ -36,21 +35,7 @@ from rotation_opt.what_if import (
     without_outlet,
 )
 
-MONEY = Goal(kind="most_money")
-FEW = settings(
-    max_examples=12,
-    deadline=None,
-    derandomize=True,
-    suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
-)
-
-
-def chosen(data: SelectionData) -> Selected:
-    try:
-        return select(data, MONEY)
-    except NoPlanError:
-        assume(False)
-        raise
+FEW = settings(parent=FEW_FARMS, max_examples=12)
 
 
 def afresh(data: SelectionData, limits: Limits) -> Selected | None:
@@ -151,23 +136,72 @@ def test_a_worse_plan_found_gives_way_to_the_old_one(data: SelectionData) -> Non
 # ---------------------------------------------------------------- the demo farm
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A question of the demo farm, answered from the kept sequences and by a search from nothing."""
+
+    run: Run
+    limits: Limits
+    change: Change
+    fresh: Selected
+
+
+QUESTIONS: dict[str, Callable[[Run], Question]] = {
+    "without its first buyer": lambda run: without_outlet(run.data.limits, 0),
+    "fewer hands in the busiest half-month": lambda run: labour(run.data.limits, -10.0, busiest(run)),
+    "more hands": lambda run: labour(run.data.limits, 5.0),
+    "a smaller herd": lambda run: feed_need(run.data.limits, 0.8 * run.data.limits.feed_need_t),
+}
+LOOSER, TIGHTER = ("more hands", "a smaller herd"), ("fewer hands in the busiest half-month",)
+# without the buyer the promise to him is gone too: neither looser nor tighter
+
+
+def busiest(run: Run) -> int:
+    """Half-month in which the richest plan is nearest to, or furthest over, the farm's own hours."""
+    return int(np.argmax(run.richest.figures.labour_h.max(axis=0) - run.data.limits.labour_h))
+
+
 @cache
-def demo() -> tuple[SelectionData, Selected]:
-    data = selection_data(lay(rotation_opt.read_farm(rotation_opt.example_farm("tamarack_hollow")), read()))
-    return data, select(data, MONEY)
-
-
-def test_the_demo_farm_without_its_maltster_is_worth_what_a_fresh_search_says() -> None:
-    data, base = demo()
-    asked = without_outlet(data.limits, 0)
-    change = what_if(data, base, MONEY, asked.limits)
-    fresh = select(data, MONEY, limits=asked.limits)
-    assert change.gain < 0.0
-    assert change.bound[1] is not None
-    assert fresh.bound is not None
-    assert change.value[1] <= fresh.bound + 1.0
-    assert fresh.value <= change.bound[1] + 1.0
-    assert np.all(change.after.recourse.sold_t[0] == 0.0)
-    assert evaluate(data, change.paths, limits=asked.limits).present_value == pytest.approx(
-        change.value[1], abs=0.5
+def asked(name: str) -> Asked:
+    run = demo("tamarack_hollow")
+    limits = QUESTIONS[name](run).limits
+    change = what_if(run.data, run.richest, MONEY, limits)
+    return Asked(
+        run=run, limits=limits, change=change, fresh=select(run.data, MONEY, limits=limits, gap=FRESH_GAP)
     )
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_an_answer_for_the_demo_farm_is_worth_what_a_fresh_search_says(name: str) -> None:
+    it = asked(name)
+    agree((it.change.value[1], it.change.bound[1]), (it.fresh.value, it.fresh.bound))
+    again = evaluate(it.run.data, it.change.paths, limits=it.limits)
+    assert not again.breaks
+    assert again.present_value == pytest.approx(it.change.value[1], abs=0.5)
+    assert it.change.gain == pytest.approx(again.present_value - it.run.richest.value, abs=0.5)
+
+
+@pytest.mark.parametrize("name", LOOSER)
+def test_a_loosened_limit_of_the_demo_farm_never_makes_the_answer_worse(name: str) -> None:
+    it = asked(name)
+    assert it.change.gain >= -1e-9
+    # nor may what is proven for it lie below a plan that was possible before
+    assert it.fresh.bound is not None
+    assert it.fresh.bound >= it.run.richest.value - 1e-6 * abs(it.run.richest.value)
+
+
+@pytest.mark.parametrize("name", TIGHTER)
+def test_a_tightened_limit_of_the_demo_farm_never_makes_the_best_better(name: str) -> None:
+    it = asked(name)
+    assert it.run.richest.bound is not None
+    most = it.run.richest.bound * (1 + 1e-6)
+    assert it.change.value[1] <= most
+    assert it.fresh.value <= most
+    # the plan that was found keeps the old limits too, so it was possible before
+    assert not evaluate(it.run.data, it.fresh.paths).breaks
+
+
+def test_the_demo_farm_sells_nothing_to_a_buyer_that_is_gone() -> None:
+    change = asked("without its first buyer").change
+    assert np.all(change.after.recourse.sold_t[0] == 0.0)
+    assert change.gain < 0.0
