@@ -25,6 +25,7 @@ ADDED = 8  # sequences a field and round
 ROUNDS = 40  # of pricing in one case
 RAISES, DEARER = 6, 10.0
 PLUNGE, DEEPEST = 12, 60
+COPY_BELOW = 8  # what a case needs is copied together if it is so many times less than everything
 PRACTICE_SPREAD = 1e-6  # a mixture that differs in no limit with a price is parted by what is grown
 
 
@@ -75,28 +76,31 @@ class Branching:
         scale = np.array([row.scale for row in pricing.program.rows])
         self.penalty = np.maximum(10.0 * np.abs(pricing.duals), abs(value) / scale)
         self.raised, self.broken = 0, False
+        self.opened, self.cases, self.left = 0, 0, 0
+        self.heap: list[tuple[float, int, Integers]] = []
+        self.closed = np.inf  # least bound of cases that could not be parted any further
+        self._open(pricing.bound, np.arange(len(columns)))
         self.master.aim(self.cost[self.inside], pricing.recourse_cost, self.penalty)
 
     def run(self, gap: float, solves: int) -> Bounded:
-        """Open and close cases until the bound is within ``gap`` of the best plan or work is done."""
-        everything = np.arange(len(self.columns))
-        order, cases, depth = 0, 0, 0
-        heap: list[tuple[float, int, Integers]] = [(self.pricing.bound, order, everything)]
+        """Open and close cases until the bound is within ``gap`` of the best plan or work is done.
+
+        May be called again to go on.
+        """
         next_case: tuple[float, Integers] | None = None
-        closed = np.inf  # least bound of cases that could not be parted any further
-        self.left = solves
-        while (heap or next_case) and self.left > 0 and not self.pricing.brake():
+        depth, self.left = 0, solves
+        while (self.heap or next_case) and self.left > 0 and not self.pricing.brake():
             if next_case is None:
-                bound, _, allowed = heap[0]
+                bound, _, allowed = self.heap[0]
                 if bound >= self._cutoff(gap):
                     break
-                heapq.heappop(heap)
+                heapq.heappop(self.heap)
                 depth = 0
             else:
                 bound, allowed = next_case
                 depth += 1
             next_case = None
-            cases += 1
+            self.cases += 1
             bound, allowed, shares = self._solve(allowed, bound)
             if bound >= self._limit():
                 continue
@@ -104,21 +108,24 @@ class Branching:
             if parts is None:  # whole fields already: taken in `_solve`, unless it breaks a limit
                 if self.broken and self.raised < RAISES:
                     self._make_dearer()
-                    order += 1
-                    heapq.heappush(heap, (bound, order, allowed))
+                    self._open(bound, allowed)
                 else:
-                    closed = min(closed, bound)
+                    self.closed = min(self.closed, bound)
                 continue
             # now and then the likelier half is followed down, for a plan of whole fields on the way
-            if self.left > 0 and (depth > 0 or cases % PLUNGE == 1) and depth < DEEPEST:
+            if self.left > 0 and (depth > 0 or self.cases % PLUNGE == 1) and depth < DEEPEST:
                 next_case, parts = (bound, parts[0]), parts[1:]
             for part in parts:
-                order += 1
-                heapq.heappush(heap, (bound, order, part))
+                self._open(bound, part)
         if next_case is not None:
-            heap.append((next_case[0], order + 1, next_case[1]))
-        bound = min([closed, self.value, self.beyond, *(case[0] for case in heap)])
-        return Bounded(self.plan, self.value, max(bound, self.pricing.bound), cases)
+            self._open(*next_case)
+        least = self.heap[0][0] if self.heap else np.inf
+        bound = max(min(self.closed, self.value, self.beyond, least), self.pricing.bound)
+        return Bounded(self.plan, self.value, bound, self.cases)
+
+    def _open(self, bound: float, allowed: Integers) -> None:
+        self.opened += 1
+        heapq.heappush(self.heap, (bound, self.opened, allowed))
 
     def _make_dearer(self) -> None:
         """Breaking a limit costs more from now on; bounds found before stay true."""
@@ -139,11 +146,14 @@ class Branching:
         mask[allowed] = True
         self._ensure(allowed, mask)
         self.master.allow(mask[self.inside])
-        need, cost, field = self.need[allowed], self.cost[allowed], self.field[allowed]
+        few = len(allowed) * COPY_BELOW < len(self.columns)
+        need = self.need[allowed] if few else self.need
+        cost, field = self.cost[allowed], self.field[allowed]
         for _ in range(ROUNDS):
             value, self.price, field_duals = self.master.solve()
             self.left -= 1
-            reduced = cost - need @ self.price - field_duals[field]
+            asked = need @ self.price
+            reduced = cost - (asked if few else asked[allowed]) - field_duals[field]
             least = np.full(self.count, np.inf)
             np.minimum.at(least, field, reduced)
             lagrangian = value + float(np.minimum(least, 0.0).sum())

@@ -42,8 +42,10 @@ class LocalSearch:
         Of all columns.
     columns : (m,) int
         Those that may be chosen.
-    likely : (n,)
+    rank : (n,)
         Rank of each column, the lowest the most hopeful (reduced cost).
+    seed : int
+        Of the random stream.
     """
 
     def __init__(
@@ -55,6 +57,7 @@ class LocalSearch:
         field: Integers,
         columns: Integers,
         rank: Floats,
+        seed: int = 1,
     ) -> None:
         self.scoring = scoring
         self.fields: list[_Choices] = []
@@ -70,7 +73,7 @@ class LocalSearch:
             own = cost[mine] + full @ scoring.linear
             self.fields.append(_Choices(mine, np.ascontiguousarray(full[:, scoring.rows]), cash, own))
         self.base_cash = scoring.base_money if watch else np.zeros(0)
-        self.random = np.random.default_rng(1)
+        self.random = np.random.default_rng(seed)
         self.at = np.zeros(count, np.int64)
         self._place = [{int(c): n for n, c in enumerate(each.columns)} for each in self.fields]
         self.total = np.zeros(len(scoring.rows))
@@ -122,6 +125,18 @@ class LocalSearch:
         self.cash = self.cash + each.cash[n] - each.cash[before]
         self.own += float(each.own[n] - each.own[before])
         self.at[field] = n
+
+    def prices_beside(self, field: int) -> Floats:
+        """(rows,): prices of the limits at which a sequence suits what the other fields of the plan leave.
+
+        A limit costs nothing until it is full and a lot afterwards, and one sequence can fill it: each price
+        is drawn between those without the field and with its present sequence.
+        """
+        mine, n = self.fields[field], self.at[field]
+        without = self.scoring.slopes(self.total - mine.need[n], self.cash - mine.cash[n])
+        present = self.scoring.slopes(self.total, self.cash)
+        result: Floats = without + self.random.random(len(present)) * (present - without)
+        return result
 
     # ------------------------------------------------------------ moves
 

@@ -221,6 +221,13 @@ class Pricing:
             grown = self.grower.grow(field, worth, width=width, keep=keep, figures=False)
             self.columns.add(field, grown.pool.paths)
 
+    def grow_at(self, field: int, prices: Floats, width: int, keep: int) -> None:
+        """Near-best sequences of one field at prices (rows,) of what it needs of every limit."""
+        if not self.columns.complete[field]:
+            worth = self.grower.worth(self.program.prices(self.plan_cost, -prices))
+            grown = self.grower.grow(field, worth, width=width, keep=keep, figures=False)
+            self.columns.add(field, grown.pool.paths)
+
     def within(self, room: float, most: int) -> float:
         """Add every sequence whose reduced cost is below some amount, at most ``room``.
 

@@ -196,7 +196,7 @@ class Scoring:
         most = max((len(lines) for _, lines, _ in bent), default=1)
         padded = np.array([[*lines, *[lines[-1]] * (most - len(lines))] for _, lines, _ in bent], float)
         padded = padded.reshape(len(bent), most, 2)
-        self.slopes = np.ascontiguousarray(padded[:, :, 0].T)  # (lines, bent rows)
+        self.slopes_of_lines = np.ascontiguousarray(padded[:, :, 0].T)  # (lines, bent rows)
         self.starts = np.ascontiguousarray(padded[:, :, 1].T)
         self.paid = np.zeros((len(bent), years))
         for place, (_, _, year) in enumerate(bent):
@@ -208,7 +208,7 @@ class Scoring:
                 np.array([self.program.rows[n].rhs for n in rows]),
                 float(self.cost[next(iter(self.program.rows[rows[0]].recourse))]),
                 float(self.program.rows[cap].rhs),
-                float(self.penalty[rows[0]]),
+                float(self.penalty[rows].max()),  # an hour too many may be counted in any of them
                 self._year(list(self.program.rows[cap].recourse)),
             )
             for rows, cap in pools
@@ -250,6 +250,37 @@ class Scoring:
                 changed = True
         return changed
 
+    def slopes(self, need: Floats, cash: Floats) -> Floats:
+        """What a little more need of each limit costs a plan: (rows,).
+
+        Where the cost bends, the dearer side counts. What buying in does to the least cash is left out.
+
+        Parameters
+        ----------
+        need, cash : (rows scored,), (T,)
+            As for `score`, of one plan.
+        """
+        result = self.linear.copy()
+        at = np.zeros(len(self.rows))
+        bent = need[: self.bent]
+        value = self.slopes_of_lines * bent + self.starts
+        top = value >= value.max(axis=0) - TINY * np.maximum(1.0, np.abs(value).max(axis=0))
+        at[: self.bent] = np.where(top, self.slopes_of_lines, -np.inf).max(axis=0)
+        for pool in self.pooled:
+            mine = need[pool.columns]
+            over = float(np.maximum(mine - pool.have, 0.0).sum())
+            price = pool.price if over < pool.cap else pool.penalty
+            at[pool.columns] = np.where(mine >= pool.have, price, 0.0)
+        for group in self.groups:
+            if len(group.start):
+                best = int((group.slopes @ need[group.columns] + group.start).argmax())
+                at[group.columns] = group.slopes[best]
+        result[self.rows] += at
+        if len(self.cash):
+            short = cash < self.program.rhs[self.cash]
+            result[self.cash] -= np.where(short, self.penalty[self.cash], 0.0)
+        return result
+
     def score(self, need: Floats, cash: Floats) -> Floats:
         """Cost of plans beyond what their sequences cost alone.
 
@@ -265,8 +296,8 @@ class Scoring:
         (n,)
         """
         bent = need[:, : self.bent]
-        each = bent * self.slopes[0] + self.starts[0]
-        for slope, start in zip(self.slopes[1:], self.starts[1:], strict=True):
+        each = bent * self.slopes_of_lines[0] + self.starts[0]
+        for slope, start in zip(self.slopes_of_lines[1:], self.starts[1:], strict=True):
             np.maximum(each, bent * slope + start, out=each)
         result: Floats = each.sum(axis=1)
         watch = len(self.cash) > 0

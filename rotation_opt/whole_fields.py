@@ -27,13 +27,18 @@ FEW_PUSHES = 2  # while limits are still being made dearer
 COLUMNS_A_PUSH = 8  # fields with few sequences need few pushes
 KNOWN_PLANS = 6
 PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
-HARDER, HARDER_TRIES = 4.0, 6
+HARDER, EASIER = 2.0, 0.8  # each time that a limit is broken, or kept
+SWINGS, QUIET_SWINGS = 40, 6
+SWING_GAP = 0.01  # a plan nearer to the bound than this needs no more
+PRICED_BESIDE, BESIDE_WIDTH, BESIDE_KEPT = 2, 150, 3
 PENALTY_OF_PRICE = 2.0
 PROOF_COLUMNS = 20_000
 PROOF_SOLVES = 500  # linear programs in a proof
 QUICK_COLUMNS = 8000
+PROOF_SOLVES_LISTED = 1500  # where every sequence that can matter is in the program
+HOPELESS = 0.12  # a proof further off than this would take too long
 FAR = 0.01  # a plan that may be further from the best than this is worth a second, longer proof
-PROOF_COLUMNS_FAR, PROOF_SOLVES_FAR = 60_000, 1000
+PROOF_COLUMNS_FAR, PROOF_SOLVES_FAR = 80_000, 500
 FREE_FIELDS = 5
 PARTS, PARTS_A_FIELD = 6, 0.3  # parts looked at: these, and so many for each field
 BEST_GAP = 2e-4  # a plan nearer to the bound than this is not bettered however wide a gap is asked for
@@ -80,6 +85,7 @@ class _Search:
         self.data, self.program, self.columns = pricing.data, pricing.program, pricing.columns
         self.count = len(self.data.fields)
         self.best: list[int] = []
+        self.searches = 1
         self.value = np.inf
         self.bound = pricing.bound
         self.harder = np.ones(len(pricing.program.rows))
@@ -101,21 +107,15 @@ class _Search:
             if not self.quick:  # a second start, with sequences that suit what other fields leave
                 known.append(dive(self.pricing, self._penalty()))
         starts = [start, *known]
-        for _ in range(1 if self.listed else HARDER_TRIES):
-            ends = self._exchange(starts, FEW_PUSHES)
-            broken = self._broken(ends)
-            if not broken.any():
-                break
-            self.harder[broken] *= HARDER
-            starts = [ends, *known]
+        self._settle(starts)
         if self.best:
             self._exchange([self.best], self.rounds)
         if not self.best:
             near = len(self.columns) if self.listed else NEAR
             self._among(self._nearest(near), NODES_OF_LIST if self.listed else NODES)
         if self.best and not self._near_enough():
-            columns = QUICK_COLUMNS if self.quick else PROOF_COLUMNS
-            if self._prove(PROOF_SOLVES, columns) and not self.quick and self._gap() > FAR:
+            more = self._prove(PROOF_SOLVES, QUICK_COLUMNS if self.quick else PROOF_COLUMNS)
+            if more and not self.quick and self._gap() > FAR:
                 self._prove(PROOF_SOLVES_FAR, PROOF_COLUMNS_FAR)
         if (
             self.best
@@ -138,8 +138,35 @@ class _Search:
 
     # ------------------------------------------------------------ exchange of sequences
 
-    def _exchange(self, starts: Sequence[Sequence[int]], pushes: int) -> list[int]:
-        """Local search from the best of some plans (the others are looked at as they are); where it ends."""
+    def _settle(self, starts: Sequence[Sequence[int]]) -> None:
+        """Exchange, with limits that stay broken made dearer, until a good plan keeps them all.
+
+        Limits that are kept get cheaper again: the search then swings from one side of them to the other.
+        Sequences that suit what the other fields leave are brought in on the way: those of the linear
+        program suit a farm on which fields can be shared out.
+        """
+        search, quiet = self._exchange(starts, FEW_PUSHES), 0
+        for _ in range(SWINGS):
+            broken = self._broken(search.plan)
+            if not broken.any() and (self.quick or self._gap() <= SWING_GAP or quiet >= QUIET_SWINGS):
+                break
+            if self.pricing.brake():
+                break
+            self.harder = np.where(broken, HARDER * self.harder, np.maximum(EASIER * self.harder, 1.0))
+            if not self.listed:
+                self._price_beside(search)
+            before = self.value
+            search = self._exchange([search.plan], 0)
+            quiet = 0 if self.value < before or not self.best else quiet + 1
+
+    def _price_beside(self, search: LocalSearch) -> None:
+        """Sequences of every field that suit what the other fields of a plan leave."""
+        for field in range(self.count):
+            for _ in range(PRICED_BESIDE):
+                self.pricing.grow_at(field, search.prices_beside(field), BESIDE_WIDTH, BESIDE_KEPT)
+
+    def _exchange(self, starts: Sequence[Sequence[int]], pushes: int) -> LocalSearch:
+        """Local search from the best of some plans; the others are looked at as they are."""
         pricing, columns = self.pricing, self.columns
         extra = [*(column for plan in starts for column in plan), *range(pricing.in_program, len(columns))]
         near, reduced = pricing.nearest(self.keep, extra, np.inf)
@@ -150,7 +177,9 @@ class _Search:
             field=columns.field,
             columns=near,
             rank=reduced,
+            seed=self.searches,
         )
+        self.searches += 1
         values = []
         for plan in starts:
             search.stand(plan)
@@ -161,7 +190,7 @@ class _Search:
         search.stand(min(values, key=lambda each: each[0])[1])
         search.run(pushes, self._enough)
         self._take(search.plan)
-        return search.plan
+        return search
 
     def _enough(self) -> bool:
         return self.pricing.brake() or (bool(self.best) and self._gap() <= min(self.gap, BEST_GAP))
@@ -234,19 +263,28 @@ class _Search:
 
         Returns whether more columns would raise it further.
         """
-        room = self.value - self.bound
+        # sequences are ranked at the last prices, so the bound at these very prices counts
+        room = self.value - self.pricing.last_bound
+        if not np.isfinite(room):
+            return False
         amount = self.pricing.within(room, columns)
         if amount <= 0.0:
-            return False
+            return True
         everything = amount >= room
         rows = self.pricing.nearest(len(self.columns), self.best, amount)[0]
-        beyond = np.inf if everything else self.pricing.bound + amount
-        near = self.gap * abs(self.value + self.spent) / max(abs(self.value), TINY)
-        proof = Branching(self.pricing, rows, self.best, self.value, beyond).run(near, solves)
+        beyond = np.inf if everything else self.pricing.last_bound + amount
+        search = Branching(self.pricing, rows, self.best, self.value, beyond)
+        self._by_cases(search, self.gap, solves)
+        if everything and not self.quick and FAR < self._gap() <= HOPELESS:
+            self._by_cases(search, FAR, PROOF_SOLVES_LISTED)
+        return self.bound >= beyond
+
+    def _by_cases(self, search: Branching, gap: float, solves: int) -> None:
+        """Raise the bound; a better plan may come by."""
+        proof = search.run(gap * abs(self.value + self.spent) / max(abs(self.value), TINY), solves)
         if proof.value < self.value:
             self._take(proof.columns)
         self.bound = max(self.bound, min(proof.bound, self.value))
-        return self.bound >= beyond
 
     def _part_by_part(self) -> None:
         """A few fields chosen anew among sequences priced for that, until nothing comes of it."""
