@@ -136,7 +136,7 @@ def largest(run: Run, rank: int) -> int:
     return sorted(whole, key=lambda number: -run.data.fields[number].area_ha)[rank]
 
 
-@pytest.mark.parametrize(("rank", "year", "crop"), [(0, 0, True), (1, 2, False), (2, 4, True)])
+@pytest.mark.parametrize(("rank", "year", "crop"), [(0, 0, True), (1, 2, False)])
 def test_what_forbidding_a_field_year_of_the_demo_farm_costs_is_what_a_fresh_search_says(
     rank: int, year: int, crop: bool
 ) -> None:
@@ -184,7 +184,7 @@ def test_one_more_of_a_limit_of_the_demo_farm_brings_what_a_fresh_search_says() 
     run = demo("tamarack_hollow")
     data, base = run.data, run.richest
     looser = one_unit_looser(data)
-    found = binding(data, base, MONEY, most=2)
+    found = binding(data, base, MONEY, most=1)
     assert found
     for one, larger in found:
         fresh = select(data, MONEY, limits=looser[one.sentence], gap=FRESH_GAP)

@@ -150,9 +150,8 @@ QUESTIONS: dict[str, Callable[[Run], Question]] = {
     "without its first buyer": lambda run: without_outlet(run.data.limits, 0),
     "fewer hands in the busiest half-month": lambda run: labour(run.data.limits, -10.0, busiest(run)),
     "more hands": lambda run: labour(run.data.limits, 5.0),
-    "a smaller herd": lambda run: feed_need(run.data.limits, 0.8 * run.data.limits.feed_need_t),
 }
-LOOSER, TIGHTER = ("more hands", "a smaller herd"), ("fewer hands in the busiest half-month",)
+LOOSER, TIGHTER = ("more hands",), ("fewer hands in the busiest half-month",)
 # without the buyer the promise to him is gone too: neither looser nor tighter
 
 
