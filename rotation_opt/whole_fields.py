@@ -28,7 +28,7 @@ COLUMNS_A_PUSH = 8  # fields with few sequences need few pushes
 KNOWN_PLANS = 6
 PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
 HARDER, EASIER = 2.0, 0.8  # each time that a limit is broken, or kept
-SWINGS, QUIET_SWINGS = 40, 6
+SWINGS, SWINGS_KEPT, QUIET_SWINGS = 40, 24, 5  # at most; with a plan that keeps all limits; in vain
 SWING_GAP = 0.01  # a plan nearer to the bound than this needs no more
 PRICED_BESIDE, BESIDE_WIDTH, BESIDE_KEPT = 2, 150, 3
 PENALTY_OF_PRICE = 2.0
@@ -146,9 +146,10 @@ class _Search:
         program suit a farm on which fields can be shared out.
         """
         search, quiet = self._exchange(starts, FEW_PUSHES), 0
-        for _ in range(SWINGS):
+        for turn in range(SWINGS):
             broken = self._broken(search.plan)
-            if not broken.any() and (self.quick or self._gap() <= SWING_GAP or quiet >= QUIET_SWINGS):
+            still = turn >= SWINGS_KEPT or (quiet >= QUIET_SWINGS and not broken.any())
+            if self.best and (self.quick or self._gap() <= SWING_GAP or still):
                 break
             if self.pricing.brake():
                 break
