@@ -30,6 +30,7 @@ PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
 HARDER, EASIER = 2.0, 0.8  # each time that a limit is broken, or kept
 SWINGS, SWINGS_KEPT, QUIET_SWINGS = 40, 24, 5  # at most; with a plan that keeps all limits; in vain
 SWING_GAP = 0.01  # a plan nearer to the bound than this needs no more
+RESTARTS = 15  # from other plans, for all fields together: with few fields a search is soon stuck
 PRICED_BESIDE, BESIDE_WIDTH, BESIDE_KEPT = 2, 150, 3
 PENALTY_OF_PRICE = 2.0
 PROOF_COLUMNS = 20_000
@@ -108,6 +109,11 @@ class _Search:
                 known.append(dive(self.pricing, self._penalty()))
         starts = [start, *known]
         self._settle(starts)
+        for turn in range(0 if self.quick or self.listed else RESTARTS // self.count):
+            if self._gap() <= SWING_GAP or self.pricing.brake():
+                break
+            self.harder[:] = 1.0
+            self._settle([self._some_plan(turn)])
         if self.best:
             self._exchange([self.best], self.rounds)
         if not self.best:
@@ -165,6 +171,12 @@ class _Search:
         for field in range(self.count):
             for _ in range(PRICED_BESIDE):
                 self.pricing.grow_at(field, search.prices_beside(field), BESIDE_WIDTH, BESIDE_KEPT)
+
+    def _some_plan(self, seed: int) -> list[int]:
+        """A plan of sequences that are good on their own."""
+        columns, reduced = self.pricing.nearest(NEAR, [], np.inf)
+        random, field = np.random.default_rng(seed), self.columns.field[columns]
+        return [int(random.choice(columns[field == number])) for number in range(self.count)]
 
     def _exchange(self, starts: Sequence[Sequence[int]], pushes: int) -> LocalSearch:
         """Local search from the best of some plans; the others are looked at as they are."""
