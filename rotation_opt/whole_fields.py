@@ -28,10 +28,11 @@ COLUMNS_A_PUSH = 8  # fields with few sequences need few pushes
 KNOWN_PLANS = 6
 PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
 HARDER, EASIER = 2.0, 0.8  # each time that a limit is broken, or kept
-SWINGS, SWINGS_KEPT, QUIET_SWINGS = 40, 24, 5  # at most; with a plan that keeps all limits; in vain
+SWINGS, QUIET_SWINGS = 40, 5  # at most; in vain
+SWINGS_OF_ALL = 480  # times the fields, once a plan keeps all limits
 SWING_GAP = 0.01  # a plan nearer to the bound than this needs no more
 RESTARTS = 15  # from other plans, for all fields together: with few fields a search is soon stuck
-PRICED_BESIDE, BESIDE_WIDTH, BESIDE_KEPT = 2, 150, 3
+BESIDE_FIELDS, PRICED_BESIDE, BESIDE_WIDTH, BESIDE_KEPT = 20, 2, 150, 3
 PENALTY_OF_PRICE = 2.0
 PROOF_COLUMNS = 20_000
 PROOF_SOLVES = 500  # linear programs in a proof
@@ -41,7 +42,7 @@ HOPELESS = 0.12  # a proof further off than this would take too long
 FAR = 0.01  # a plan that may be further from the best than this is worth a second, longer proof
 PROOF_COLUMNS_FAR, PROOF_SOLVES_FAR = 80_000, 500
 FREE_FIELDS = 5
-PARTS, PARTS_A_FIELD = 6, 0.3  # parts looked at: these, and so many for each field
+PARTS, PARTS_A_FIELD = 6, 0.1  # parts looked at: these, and so many for each field
 BEST_GAP = 2e-4  # a plan nearer to the bound than this is not bettered however wide a gap is asked for
 PARTS_GAP = 3e-3  # a plan nearer to the bound than this is not worth the time it takes
 PART_ROUNDS = 20
@@ -154,7 +155,7 @@ class _Search:
         search, quiet = self._exchange(starts, FEW_PUSHES), 0
         for turn in range(SWINGS):
             broken = self._broken(search.plan)
-            still = turn >= SWINGS_KEPT or (quiet >= QUIET_SWINGS and not broken.any())
+            still = turn * self.count >= SWINGS_OF_ALL or (quiet >= QUIET_SWINGS and not broken.any())
             if self.best and (self.quick or self._gap() <= SWING_GAP or still):
                 break
             if self.pricing.brake():
@@ -167,14 +168,15 @@ class _Search:
             quiet = 0 if self.value < before or not self.best else quiet + 1
 
     def _price_beside(self, search: LocalSearch) -> None:
-        """Sequences of every field that suit what the other fields of a plan leave."""
-        for field in range(self.count):
+        """Sequences of some fields that suit what the other fields of a plan leave."""
+        few = min(self.count, BESIDE_FIELDS)
+        for field in search.random.choice(self.count, few, replace=False).tolist():
             for _ in range(PRICED_BESIDE):
                 self.pricing.grow_at(field, search.prices_beside(field), BESIDE_WIDTH, BESIDE_KEPT)
 
     def _some_plan(self, seed: int) -> list[int]:
         """A plan of sequences that are good on their own."""
-        columns, reduced = self.pricing.nearest(NEAR, [], np.inf)
+        columns = self._nearest(NEAR)
         random, field = np.random.default_rng(seed), self.columns.field[columns]
         return [int(random.choice(columns[field == number])) for number in range(self.count)]
 
