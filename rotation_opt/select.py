@@ -137,7 +137,8 @@ def select(
     known = -np.inf
     if kept is not None and first is None:
         known = kept.under(Program(data, used, most, every_row=True))
-    last = steps.take(program, program.money_objective(), gap, spent, known)
+    # money among the cleanest only decides between plans that are as good: a short search will do
+    last = steps.take(program, program.money_objective(), gap, spent, known, brief=first is not None)
     figures = evaluate(data, last.paths, limits=used)
     money_bound = -last.bound - spent
     if first is None:
@@ -194,6 +195,7 @@ class _Steps:
         gap: float,
         spent: float = 0.0,
         known: float = -np.inf,
+        brief: bool = False,
     ) -> _Step:
         """The best plan of one program and one objective; no plan costs less than ``known``."""
         began = time.perf_counter()
@@ -207,7 +209,7 @@ class _Steps:
             raise clash(pricing)
         self.bound_seconds += time.perf_counter() - began
         duals, priced = pricing.duals, pricing.last_bound
-        found = whole_fields(pricing, gap, spent, self.quick)
+        found = whole_fields(pricing, gap, spent, "quick" if self.quick else "brief" if brief else "full")
         self.rounds += pricing.rounds
         self.pools = pricing.columns.pools(pricing.reduced_costs())
         return _Step(pricing.columns.paths(found.columns), found.value, found.bound, duals, priced)

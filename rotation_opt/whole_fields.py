@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -28,9 +29,10 @@ COLUMNS_A_PUSH = 8  # fields with few sequences need few pushes
 KNOWN_PLANS = 6
 PENALTY = 0.01  # of the whole value, for breaking a limit by its own scale
 HARDER, EASIER = 2.0, 0.8  # each time that a limit is broken, or kept
-SWINGS, QUIET_SWINGS = 40, 5  # at most; in vain
-SWINGS_OF_ALL = 480  # times the fields, once a plan keeps all limits
-SWING_GAP = 0.01  # a plan nearer to the bound than this needs no more
+SWINGS, QUIET_SWINGS, BRIEF_QUIET = 40, 5, 2  # at most; in vain
+SWINGS_OF_ALL, QUICK_SWINGS, QUICK_HARDER = 480, 6, 4.0  # times the fields, once a plan keeps all limits
+SWING_GAP, BRIEF_SWING_GAP = 0.012, 0.05  # a plan nearer to the bound than this needs no more
+RESTART_GAP = 0.05
 RESTARTS = 15  # from other plans, for all fields together: with few fields a search is soon stuck
 BESIDE_FIELDS, PRICED_BESIDE, BESIDE_WIDTH, BESIDE_KEPT = 20, 2, 150, 3
 PENALTY_OF_PRICE = 2.0
@@ -41,13 +43,15 @@ PROOF_SOLVES_LISTED = 1500  # where every sequence that can matter is in the pro
 HOPELESS = 0.12  # a proof further off than this would take too long
 FAR = 0.01  # a plan that may be further from the best than this is worth a second, longer proof
 PROOF_COLUMNS_FAR, PROOF_SOLVES_FAR = 80_000, 500
-FREE_FIELDS = 5
+FREE_FIELDS, FEW_FIELDS = 5, 8
 PARTS, PARTS_A_FIELD = 6, 0.1  # parts looked at: these, and so many for each field
 BEST_GAP = 2e-4  # a plan nearer to the bound than this is not bettered however wide a gap is asked for
-PARTS_GAP = 3e-3  # a plan nearer to the bound than this is not worth the time it takes
+PARTS_GAP = 0.012  # a plan nearer to the bound than this is not worth the time it takes
 PART_ROUNDS = 20
 NEAR = 60  # sequences a field given to the solver at a time
 NODES, NODES_OF_LIST = 40, 20_000
+
+Effort = Literal["full", "brief", "quick"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +63,7 @@ class Found:
     bound: float
 
 
-def whole_fields(pricing: Pricing, gap: float, spent: float = 0.0, quick: bool = False) -> Found:
+def whole_fields(pricing: Pricing, gap: float, spent: float = 0.0, effort: Effort = "full") -> Found:
     """A plan of whole fields; the search may stop within ``gap`` of the bound.
 
     Parameters
@@ -70,19 +74,20 @@ def whole_fields(pricing: Pricing, gap: float, spent: float = 0.0, quick: bool =
         Share of the whole cost at which the search may stop.
     spent : float
         What is spent in any case; part of the whole cost.
-    quick : bool
-        A short search from plans found before, where there are any.
+    effort : {"full", "brief", "quick"}
+        Brief: a good plan without the long searches for the last share of the money. Quick: from plans found
+        before, where there are any.
 
     Raises
     ------
     NoPlanError
         If no plan of whole fields was found that keeps all limits.
     """
-    return _Search(pricing, gap, spent, quick).find()
+    return _Search(pricing, gap, spent, effort).find()
 
 
 class _Search:
-    def __init__(self, pricing: Pricing, gap: float, spent: float = 0.0, quick: bool = False) -> None:
+    def __init__(self, pricing: Pricing, gap: float, spent: float = 0.0, effort: Effort = "full") -> None:
         self.pricing, self.gap, self.spent = pricing, gap, spent
         self.data, self.program, self.columns = pricing.data, pricing.program, pricing.columns
         self.count = len(self.data.fields)
@@ -94,7 +99,8 @@ class _Search:
         self.listed = all(self.columns.complete)
         self.keep = int(np.clip(POOL // self.count, *POOL_A_FIELD))
         self.rounds = min(PUSHES_MOST, PUSHES // self.count, len(self.columns) // COLUMNS_A_PUSH)
-        self.quick = quick and bool(self.columns.plans)
+        self.quick = effort == "quick" and bool(self.columns.plans)
+        self.thorough = effort != "brief" and not self.quick
         if self.quick:
             self.rounds = min(self.rounds, QUICK_PUSHES)
         # before anything is added, the columns are those of the linear program
@@ -110,8 +116,8 @@ class _Search:
                 known.append(dive(self.pricing, self._penalty()))
         starts = [start, *known]
         self._settle(starts)
-        for turn in range(0 if self.quick or self.listed else RESTARTS // self.count):
-            if self._gap() <= SWING_GAP or self.pricing.brake():
+        for turn in range(RESTARTS // self.count if self.thorough and not self.listed else 0):
+            if self._gap() <= RESTART_GAP or self.pricing.brake():
                 break
             self.harder[:] = 1.0
             self._settle([self._some_plan(turn)])
@@ -122,11 +128,11 @@ class _Search:
             self._among(self._nearest(near), NODES_OF_LIST if self.listed else NODES)
         if self.best and not self._near_enough():
             more = self._prove(PROOF_SOLVES, QUICK_COLUMNS if self.quick else PROOF_COLUMNS)
-            if more and not self.quick and self._gap() > FAR:
+            if more and self.thorough and self.count <= FEW_FIELDS and self._gap() > FAR:
                 self._prove(PROOF_SOLVES_FAR, PROOF_COLUMNS_FAR)
         if (
             self.best
-            and not self.quick
+            and self.thorough
             and self.count > FREE_FIELDS
             and self._gap() > max(self.gap, PARTS_GAP)
         ):
@@ -155,12 +161,18 @@ class _Search:
         search, quiet = self._exchange(starts, FEW_PUSHES), 0
         for turn in range(SWINGS):
             broken = self._broken(search.plan)
-            still = turn * self.count >= SWINGS_OF_ALL or (quiet >= QUIET_SWINGS and not broken.any())
-            if self.best and (self.quick or self._gap() <= SWING_GAP or still):
+            if self.quick:
+                still = turn >= QUICK_SWINGS or not broken.any()
+            else:
+                calm = QUIET_SWINGS if self.thorough else BRIEF_QUIET
+                still = turn * self.count >= SWINGS_OF_ALL or (quiet >= calm and not broken.any())
+            near = SWING_GAP if self.thorough else BRIEF_SWING_GAP
+            if self.best and (self._gap() <= near or still):
                 break
             if self.pricing.brake():
                 break
-            self.harder = np.where(broken, HARDER * self.harder, np.maximum(EASIER * self.harder, 1.0))
+            harder, easier = (QUICK_HARDER, 1.0) if self.quick else (HARDER, EASIER)
+            self.harder = np.where(broken, harder * self.harder, np.maximum(easier * self.harder, 1.0))
             if not self.listed:
                 self._price_beside(search)
             before = self.value
@@ -171,7 +183,7 @@ class _Search:
         """Sequences of some fields that suit what the other fields of a plan leave."""
         few = min(self.count, BESIDE_FIELDS)
         for field in search.random.choice(self.count, few, replace=False).tolist():
-            for _ in range(PRICED_BESIDE):
+            for _ in range(PRICED_BESIDE if self._gap() > BRIEF_SWING_GAP else 1):
                 self.pricing.grow_at(field, search.prices_beside(field), BESIDE_WIDTH, BESIDE_KEPT)
 
     def _some_plan(self, seed: int) -> list[int]:
@@ -290,7 +302,7 @@ class _Search:
         beyond = np.inf if everything else self.pricing.last_bound + amount
         search = Branching(self.pricing, rows, self.best, self.value, beyond)
         self._by_cases(search, self.gap, solves)
-        if everything and not self.quick and FAR < self._gap() <= HOPELESS:
+        if everything and self.thorough and FAR < self._gap() <= HOPELESS:
             self._by_cases(search, FAR, PROOF_SOLVES_LISTED)
         return self.bound >= beyond
 
