@@ -195,6 +195,7 @@ class _Steps:
         gap: float,
         spent: float = 0.0,
         known: float = -np.inf,
+        *,
         brief: bool = False,
     ) -> _Step:
         """The best plan of one program and one objective; no plan costs less than ``known``."""
