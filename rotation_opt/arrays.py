@@ -105,6 +105,26 @@ class ShareData:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Downside:
+    """How much bad years count when plans are chosen.
+
+    Parameters
+    ----------
+    change : (S, T, K)
+        What a tonne of each product brings in each of S equally likely courses of prices and yields, less
+        what it is expected to bring. [money of today/t]
+    weight : float
+        0 = only the expected money counts, 1 = only the mean of the worst courses.
+    worst_share : float
+        Share of the courses that are the worst ones.
+    """
+
+    change: Floats
+    weight: float
+    worst_share: float = 0.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
     """What the whole farm can do in a year; the what-ifs change these and nothing else.
 
@@ -138,6 +158,8 @@ class Limits:
     cash_floor, fixed_cost : float
         Least net cash in any one year, after the fixed cost of the whole farm.
     largest, least : tuple of ShareData
+    downside : Downside or None
+        None = plans are chosen by expected money alone.
     """
 
     labour_h: Floats
@@ -159,6 +181,7 @@ class Limits:
     fixed_cost: float
     largest: tuple[ShareData, ...]
     least: tuple[ShareData, ...]
+    downside: Downside | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -115,7 +115,7 @@ def different(
     plans = (base.paths, *earlier)
     pricing = _priced(data, base, brake)
     columns = pricing.columns
-    worth = base.figures.present_value
+    worth = base.figures.worth
     rewards = np.full(len(plans), loss * max(abs(worth), 1.0) / share / len(plans))
     met: dict[Paths, tuple[Figures, float, float]] = {}
     at, harder = columns.place(base.paths), 1.0
@@ -139,7 +139,7 @@ def different(
         paths = columns.paths(at)
         if paths not in met:
             figures = evaluate(data, paths)
-            given_up = (worth - figures.present_value) / max(abs(worth), 1e-9)
+            given_up = (worth - figures.worth) / max(abs(worth), 1e-9)
             met[paths] = (figures, given_up, min(crop_distance(data, paths, plan) for plan in plans))
         if met[paths][0].breaks:
             harder *= HARDER
@@ -162,7 +162,7 @@ def different(
         distance=far_off,
         reached=reached,
         cut_short=brake.on,
-        gap=_gap(base.bound, figures.present_value),
+        gap=_gap(base.bound, figures.worth),
     )
 
 

@@ -80,6 +80,12 @@ class Figures:
     burden: Floats  # (T, D)
     recourse: Recourse
     breaks: tuple[str, ...]  # limits not kept, in the grower's words
+    regret: float = 0.0  # what the worst courses count against the plan, money of today
+
+    @property
+    def worth(self) -> float:
+        """What plans for most money are chosen by: present value less the regret."""
+        return self.present_value - self.regret
 
 
 class Program:
@@ -125,7 +131,7 @@ class Program:
         """Coefficients of features and recourse: minus the discounted net return (fixed cost left out)."""
         plan = np.zeros(self.space.size)
         plan[self.space.begin["money"] : self.space.begin["money"] + self.data.years] = -self.data.discount
-        recourse = np.array([-self.data.discount[v.year] * v.money for v in self.variables])
+        recourse = np.array([v.regret - self.data.discount[v.year] * v.money for v in self.variables])
         return plan, recourse
 
     def burden_objective(self) -> tuple[Floats, Floats]:
@@ -183,6 +189,8 @@ class Program:
         }
         arrays = {name: np.zeros(shape) for name, shape in shapes.items()}
         for key, number in self.index.items():
+            if str(key[0]) not in arrays:  # edge and shortfalls of the worst courses: nobody does them
+                continue
             arrays[str(key[0])][tuple(int(k) for k in key[1:])] = max(0.0, float(solution[number]))
         return Recourse(
             sold_t=arrays["sold"],

@@ -37,12 +37,16 @@ class Row:
 
 @dataclass(slots=True)
 class Variable:
-    """One recourse variable; ``money`` is what a unit brings in plan year ``year``."""
+    """One recourse variable; ``money`` is what a unit brings in plan year ``year``.
+
+    ``regret`` is what a unit counts against a plan though nobody pays it. [money of today]
+    """
 
     key: tuple[str, ...] | tuple[str | int, ...]
     year: int
     money: float
     upper: float | None
+    regret: float = 0.0
 
 
 class Rows:
@@ -74,6 +78,7 @@ class Rows:
         cash_floor(self)
         largest_shares(self)
         least_shares(self)
+        worst_courses(self)
         if burden_most is not None:
             burden(self, burden_most)
 
@@ -296,6 +301,29 @@ def least_shares(program: Rows) -> None:
         }
         least = share.share * land * weight
         program.rows.append(Row("least_shares", words, 1, least, plan, {}, max(least, 1.0), name))
+
+
+def worst_courses(program: Rows) -> None:
+    """``sum_tk change_stk tonnes_tk + short_s + edge >= 0``  [money of today], one for each course of years.
+
+    What is lost beyond an edge in the worst courses counts against the plan: at the best edge its mean, with
+    the edge, is the mean loss of the worst share of courses (Rockafellar and Uryasev, "Optimization of
+    conditional value-at-risk", 2000).
+    """
+    risk = program.limits.downside
+    if risk is None or risk.weight <= 0.0:
+        return
+    courses = len(risk.change)
+    up, down = (program.variable("edge", side) for side in (1, -1))
+    program.variables[up].regret, program.variables[down].regret = risk.weight, -risk.weight
+    for number, change in enumerate(risk.change):
+        short = program.variable("short", number)
+        program.variables[short].regret = risk.weight / (risk.worst_share * courses)
+        plan = {
+            program.space.at("tonnes", int(year), int(product)): float(change[year, product])
+            for year, product in np.argwhere(change)
+        }
+        program.rows.append(Row("worst_courses", "", 1, 0.0, plan, {short: 1.0, up: 1.0, down: -1.0}))
 
 
 def burden(program: Rows, most: float) -> None:

@@ -20,6 +20,7 @@ from .clash import broken, clash
 from .columns import Paths
 from .errors import NoPlanError
 from .features import Space, features
+from .finance import cvar_of_loss
 from .formulate import Figures, Goal, Program
 from .kept_bound import KeptBound
 from .nearby import Nearby
@@ -142,7 +143,7 @@ def select(
     figures = evaluate(data, last.paths, limits=used)
     money_bound = -last.bound - spent
     if first is None:
-        value, bound = figures.present_value, money_bound
+        value, bound = figures.worth, money_bound
     else:
         value, bound = first.value, first.bound
     proven = np.isfinite(bound)
@@ -303,7 +304,17 @@ def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Lim
         burden=burden,
         recourse=chosen,
         breaks=tuple(broken(program, slack)),
+        regret=_regret(used, tonnes),
     )
+
+
+def _regret(limits: Limits, tonnes: Floats) -> float:
+    """What the worst courses of prices and yields count against a plan with these tonnes (T, K)."""
+    risk = limits.downside
+    if risk is None or risk.weight <= 0.0:
+        return 0.0
+    losses = -np.einsum("stk,tk->s", risk.change, tonnes)
+    return risk.weight * cvar_of_loss(losses, 1.0 - risk.worst_share)
 
 
 def _by_plan_year(values: Floats) -> Floats:

@@ -47,6 +47,7 @@ def no_looser(limits: Limits, asked: Limits) -> bool:
         all(_all_at_most(getattr(limits, name), getattr(asked, name)) for name in MORE_IS_LOOSER)
         and all(_all_at_most(getattr(asked, name), getattr(limits, name)) for name in MORE_IS_STRICTER)
         and np.array_equal(limits.feeds, asked.feeds)
+        and limits.downside is asked.downside
         and len(limits.outlets) == len(asked.outlets)
         and all(map(_takes_no_more, limits.outlets, asked.outlets))
         and _shares_no_looser(limits.largest, asked.largest, 1.0)

@@ -191,7 +191,7 @@ def _point(data: SelectionData, chosen: Selected, downside: Downside | None) -> 
         paths=chosen.paths,
         figures=chosen.figures,
         burden=weighted_burden(data, chosen.figures),
-        money=chosen.figures.present_value,
+        money=chosen.figures.worth,
         bound=chosen.money_bound,
         labour_h=float(chosen.figures.labour_h.sum()) / data.years,
         downside=None if downside is None else downside(chosen.paths),

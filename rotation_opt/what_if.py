@@ -156,8 +156,8 @@ def _as_good(data: SelectionData, base: Selected, goal: Goal, limits: Limits) ->
     if not allows(data, base.paths):
         return None
     kept = evaluate(data, base.paths, limits=limits)
-    before = base.figures.present_value  # its weeds do not change with the limits
-    as_good = kept.present_value >= before - TRACE * max(1.0, abs(before))
+    before = base.figures.worth  # its weeds do not change with the limits
+    as_good = kept.worth >= before - TRACE * max(1.0, abs(before))
     return kept if as_good and not kept.breaks else None
 
 
@@ -179,7 +179,7 @@ def guarded(data: SelectionData, base: Selected, goal: Goal, found: Selected, li
     dirty = goal.burden_most is not None and weighted_burden(data, kept) > goal.burden_most + TRACE
     if kept.breaks or dirty or value <= other:
         return found
-    own = kept.present_value if goal.kind == "most_money" else weighted_burden(data, kept)
+    own = kept.worth if goal.kind == "most_money" else weighted_burden(data, kept)
     outer = max if goal.kind == "most_money" else min
     bound = None if found.bound is None else outer(found.bound, own)
     gap = None if bound is None else gap_of(data, goal, own, bound)
@@ -206,7 +206,7 @@ def allows(data: SelectionData, paths: Paths) -> bool:
 
 def worth(data: SelectionData, goal: Goal, figures: Figures) -> float:
     """What the goal counts, more is better: money of today, or minus the burden."""
-    return figures.present_value if goal.kind == "most_money" else -weighted_burden(data, figures)
+    return figures.worth if goal.kind == "most_money" else -weighted_burden(data, figures)
 
 
 def compare(data: SelectionData, base: Selected, goal: Goal, found: Selected, *, bettered: bool) -> Change:
