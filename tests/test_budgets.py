@@ -1,4 +1,4 @@
-"""Money of a pair on one hectare; feed, sowing rates and moisture against printed examples."""
+"""Money of a pair on one hectare."""
 
 from __future__ import annotations
 
@@ -29,69 +29,6 @@ def money_of(
 
 def number(crop: str, quantity: str) -> float:
     return TABLES.number("crop", crop, quantity)
-
-
-# ---------------------------------------------------------------- feed, sowing, moisture
-
-
-def test_hay_for_a_herd_gives_the_iowa_example():
-    # Iowa State University (2021): 150 cows of 1,200 lb, 2.5 % of weight, 180 days, 85 % dry matter, 5 %
-    # waste: 405 ton dry matter, 476 as fed, 501 with waste (whole tons, rounded at each step)
-    def tons(dry_matter: float, waste: float) -> float:
-        return budgets.hay_need(150, 1200, 0.025, 180, dry_matter_share=dry_matter, waste_share=waste) / 2000
-
-    assert tons(1.0, 0.0) == pytest.approx(405, abs=0.5)
-    assert tons(0.85, 0.0) == pytest.approx(476, abs=0.5)
-    assert tons(0.85, 0.05) == pytest.approx(501, abs=1.0)
-
-
-def test_grazing_needed_and_there_gives_the_stocking_lesson():
-    # STOCK_LESSON: 200 cows x 1.2 AU x 5 months + 10 bulls x 1.6 AU x 2.5 months = 1,240 AUM needed;
-    # 200 ac x 0.7 + 400 ac x 0.6 = 380, less 10 %, = 342 AUM there
-    needed = budgets.animal_unit_months(200, 1.2, 5) + budgets.animal_unit_months(10, 1.6, 2.5)
-    assert needed == pytest.approx(1240, abs=0.5)
-    assert budgets.grazing_available([200, 400], [0.7, 0.6]) == pytest.approx(380, abs=0.5)
-    assert budgets.grazing_available([200, 400], [0.7, 0.6], 0.10) == pytest.approx(342, abs=0.5)
-
-
-def test_pasture_rent_two_ways_gives_the_nebraska_example():
-    # University of Nebraska (2018): 91 ac x 35 $/ac = 3,185 $; at 47.30 $ a pair and month 67.3 pair-months,
-    # 13.5 pairs for 5 months; 3,512 $ at 5.5 months (13.5 pairs used)
-    rent = 91 * 35
-    assert budgets.head_for_rent(rent, 47.30, 1) == pytest.approx(67.3, abs=0.05)
-    pairs = budgets.head_for_rent(rent, 47.30, 5)
-    assert pairs == pytest.approx(13.5, abs=0.05)
-    assert budgets.grazing_rent(round(pairs, 1), 47.30, 5.5) == pytest.approx(3512, abs=0.5)
-
-
-@pytest.mark.parametrize(("acres", "pounds"), [(10, 5_000), (1, 50_000), (0.25, 200_000)])
-def test_stock_density_gives_the_ozarks_example(acres, pounds):
-    # OZARKS2009: 40 cows of 1,250 lb
-    assert budgets.stock_density(40, 1250, acres) == pytest.approx(pounds, abs=0.5)
-
-
-@pytest.mark.parametrize(
-    ("shares", "per_pound", "per_square_foot"),
-    [
-        # Saskatchewan forage seed guide: alfalfa 200,000, sainfoin 30,000, hybrid brome 90,900 seeds per lb
-        pytest.param((0.3, 0.2, 0.5), 111_450, 2.6, id="first-mixture"),
-        pytest.param((0.1, 0.4, 0.5), 77_450, 1.8, id="second-mixture"),
-    ],
-)
-def test_seeds_of_a_mixture_give_the_saskatchewan_examples(shares, per_pound, per_square_foot):
-    seeds = budgets.seeds_per_kg(shares, (200_000, 30_000, 90_900))
-    assert seeds == pytest.approx(per_pound, abs=0.5)
-    assert seeds / 43_560 == pytest.approx(per_square_foot, abs=0.05)
-
-
-def test_pure_live_seed_gives_the_printed_rate():
-    # PLS_BIO: purity 90 %, germination 85 %, target 10 lb/ac: 13.07 lb/ac
-    assert budgets.bulk_rate(10, 0.90, 0.85) == pytest.approx(13.07, abs=0.005)
-
-
-def test_wet_soybeans_give_the_printed_bushel():
-    # GRAINWC: 60 lb at 13 %, delivered at 18 %: 63.66 lb
-    assert budgets.weight_at_moisture(60, 0.13, 0.18) == pytest.approx(63.66, abs=0.005)
 
 
 # ---------------------------------------------------------------- costs

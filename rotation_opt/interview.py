@@ -1,0 +1,81 @@
+"""Sums done with a grower at the table, before a figure goes into the farm file.
+
+Feed of a herd, grazing, what to sow and what wet grain weighs. ``farm/build.py`` uses `hay_need`; the rest
+serves an adviser who works out a figure by hand (from Python) and no plan calls it. Pure arithmetic: no
+tables, no farm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def hay_need(
+    head: float,
+    live_weight: float,
+    intake_share: float,
+    days: float,
+    *,
+    dry_matter_share: float,
+    waste_share: float,
+) -> float:
+    """Hay a herd needs as fed, waste included, in the unit of `live_weight`.
+
+    Parameters
+    ----------
+    head : float
+        Animals.
+    live_weight : float
+        Of one animal.
+    intake_share : float
+        Dry matter eaten a day as a share of live weight.
+    days : float
+        Days fed.
+    dry_matter_share : float
+        Dry matter in the hay.
+    waste_share : float
+        Share of what is put out that is not eaten.
+    """
+    return head * live_weight * intake_share * days / dry_matter_share / (1.0 - waste_share)
+
+
+def animal_unit_months(head: float, animal_units: float, months: float) -> float:
+    """Grazing a herd needs, in animal unit months."""
+    return head * animal_units * months
+
+
+def grazing_available(
+    areas: Sequence[float], months_per_area: Sequence[float], reserve: float = 0.0
+) -> float:
+    """Grazing that pastures offer, in animal unit months, with a share held back."""
+    return sum(area * rate for area, rate in zip(areas, months_per_area, strict=True)) * (1.0 - reserve)
+
+
+def head_for_rent(rent: float, rate: float, months: float) -> float:
+    """Animals whose monthly rate pays a rent in so many months."""
+    return rent / rate / months
+
+
+def grazing_rent(head: float, rate: float, months: float) -> float:
+    """Rent of grazing paid by animal and month."""
+    return head * rate * months
+
+
+def stock_density(head: float, live_weight: float, area: float) -> float:
+    """Live weight on a paddock, per area."""
+    return head * live_weight / area
+
+
+def seeds_per_kg(shares: Sequence[float], counts: Sequence[float]) -> float:
+    """Seeds in one kilogram (or pound) of a mixture, from shares by weight and counts of its parts."""
+    return sum(share * count for share, count in zip(shares, counts, strict=True))
+
+
+def bulk_rate(pure_live_rate: float, purity: float, germination: float) -> float:
+    """What to sow so that so much pure live seed is sown; same unit as the rate."""
+    return pure_live_rate / (purity * germination)
+
+
+def weight_at_moisture(weight: float, moisture: float, wanted: float) -> float:
+    """Weight of the same dry matter at another moisture; both moistures as shares of wet weight."""
+    return weight * (1.0 - moisture) / (1.0 - wanted)
