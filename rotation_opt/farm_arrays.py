@@ -222,19 +222,10 @@ def extra_hire(farm: Farm, tables: Tables, hours: PairHours) -> tuple[Floats, Fl
         worked, run = hours.own_ha[:, number].sum(), hours.machine[:, number].sum()
         per_ha = float(run / worked) if worked > 0 else 1.0
         extra[number] = np.inf if own.hire_cap_ha is None else own.hire_cap_ha * per_ha
-        cost[number] = hire_rate(key, farm, tables) * _units_per_hour(key, per_ha, tables)
+        # hectares, tonnes, bales or hours that an hour of this machine makes, over all its passes
+        an_hour = float(hours.own_units[:, number].sum() / run) if run > 0 else 0.0
+        cost[number] = hire_rate(key, farm, tables) * an_hour
     return extra, cost
-
-
-def _units_per_hour(machine: str, hours_per_ha: float, tables: Tables) -> float:
-    """Hire units that an hour's work makes: hectares, tonnes, bales or the hour itself."""
-    unit = tables.machines[machine].hire_unit
-    if unit == "h":
-        return 1.0
-    if unit == "ha":
-        return 1.0 / max(hours_per_ha, 1e-9)
-    tonnes = tables.number("machine", machine, "throughput_t_h")
-    return tonnes if unit == "t" else tonnes * 1000.0 / tables.number("machine", machine, "bale_kg")
 
 
 def _shares(

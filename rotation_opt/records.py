@@ -284,9 +284,10 @@ class OwnMachine:
     width_m: float | None
     hours_a_day: float
     units: int
-    hire_rate: float | None  # per hire unit of the machine; None = table figure
+    hire_rate: float | None  # per ``hire_unit``; None = table figure
     hire_cap_ha: float | None  # most area a year that can be hired; None = no limit given
     also_hire: bool  # own it, and can hire more in a pinch
+    hire_unit: Literal["ha", "bale", "t", "h"] | None = None  # of the own rate; None = as in table machines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -489,6 +490,27 @@ class PriceStep:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOver:
+    """What one plan leaves to the years after it, in money of the end of its last year; in no other figure."""
+
+    weeds_cost: tuple[float, float, float]  # low, likely, high; currency, whole farm
+    nitrogen_kg: float  # that the first crop after the plan need not be given
+    nitrogen_worth: float  # currency, whole farm
+    stand_ha: float  # hay that stands on with years before it
+    stand_worth: float  # currency, whole farm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarryOver:
+    """What all plans leave, and the figures that it is reckoned with."""
+
+    years: int  # years after the plan in which the weeds left are charged to it
+    interest_rate: float  # share a year
+    nitrogen_per_kg: float  # currency
+    plans: Mapping[str, LeftOver]  # by key of the alternative
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
     """Everything one run found out, ready to be shown."""
 
@@ -511,6 +533,7 @@ class Result:
     seed_years: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     price_steps: tuple[PriceStep, ...] = ()  # from most roots to fewest
     price_doubts: tuple[str, ...] = ()  # what is not proven about them
+    carry_over: CarryOver | None = None  # what each plan leaves to the years after it
 
 
 # ---------------------------------------------------------------- one season, for a closer look

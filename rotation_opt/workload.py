@@ -36,6 +36,8 @@ class PairHours:
         Machine keys of axis 1 of ``machine`` and ``hired_ha``.
     own_ha, hired_ha : ndarray, shape (n_pairs, n_machines)
         Passes by own and by hired machines. [ha/ha]
+    own_units : ndarray, shape (n_pairs, n_machines)
+        What own work would be paid by if it were hired: hectares, bales, tonnes or hours. [unit/ha]
     hired_h : ndarray, shape (n_pairs, n_machines)
         Hours of hired machines. [h/ha]
     hired_units : ndarray, shape (n_pairs, n_machines)
@@ -46,6 +48,7 @@ class PairHours:
     machine: Array
     machines: tuple[str, ...]
     own_ha: Array
+    own_units: Array
     hired_ha: Array
     hired_h: Array
     hired_units: Array
@@ -161,8 +164,7 @@ def pass_work(operation: str, crop_t_ha: float, farm: Farm, tables: Tables) -> P
     hired = own is None or own.status != "own"
     # a contractor brings his own driver
     labour = 0.0 if hired else hours * tables.number("machine", key, "labour_per_machine_hour")
-    unit = tables.machines[key].hire_unit
-    units = {"ha": 1.0, "h": hours, "t": crop_t_ha}.get(unit)
+    units = {"ha": 1.0, "h": hours, "t": crop_t_ha}.get(hire_unit(key, farm, tables))
     if units is None:
         units = crop_t_ha * 1000.0 / tables.number("machine", key, "bale_kg")
     return PassWork(machine=key, hours=hours, labour=labour, units=units, hired=hired)
@@ -190,7 +192,9 @@ def pair_hours(programmes: Sequence[Programme], farm: Farm, tables: Tables) -> P
     place = {key: at for at, key in enumerate(machines)}
     labour = np.zeros((len(programmes), 2, HALF_MONTHS))
     machine = np.zeros((len(programmes), len(machines), 2, HALF_MONTHS))
-    own_ha, hired_ha, hired_h, hired_units = (np.zeros((len(programmes), len(machines))) for _ in range(4))
+    own_ha, own_units, hired_ha, hired_h, hired_units = (
+        np.zeros((len(programmes), len(machines))) for _ in range(5)
+    )
     period = [half_month(day) for day in range(YEAR)]
     yields = {key: _crop_t_ha(practice, farm, tables) for key, practice in tables.practices.items()}
     shares = {key: cut_shares(practice, tables) for key, practice in tables.practices.items()}
@@ -213,12 +217,14 @@ def pair_hours(programmes: Sequence[Programme], farm: Farm, tables: Tables) -> P
                 hired_units[pair, at] += work.units
             else:
                 own_ha[pair, at] += 1.0
+                own_units[pair, at] += work.units
                 machine[pair, at, year, half] += work.hours
     return PairHours(
         labour=labour,
         machine=machine,
         machines=machines,
         own_ha=own_ha,
+        own_units=own_units,
         hired_ha=hired_ha,
         hired_h=hired_h,
         hired_units=hired_units,
@@ -266,12 +272,21 @@ def hired_cost(hours: PairHours, farm: Farm, tables: Tables) -> Array:
     return np.asarray(hours.hired_units @ rates) if rates.size else np.zeros(len(hours.labour))
 
 
+def hire_unit(machine: str, farm: Farm, tables: Tables) -> str:
+    """What hired work with a machine is paid by: "ha", "bale", "t" or "h".
+
+    That of the grower's own rate, else that of the survey rate.
+    """
+    own = farm.machines.get(machine)
+    return tables.machines[machine].hire_unit if own is None or own.hire_unit is None else own.hire_unit
+
+
 def hire_rate(machine: str, farm: Farm, tables: Tables) -> float:
     """Rate of hired work for one hire unit: the grower's own, else the survey rate brought forward."""
     own = farm.machines.get(machine)
     if own is not None and own.hire_rate is not None:
         return own.hire_rate
-    unit = tables.machines[machine].hire_unit
+    unit = hire_unit(machine, farm, tables)
     rate = tables.number_or("machine", machine, f"hire_per_{unit}", 0.0)
     return rate * money(farm, tables, "hire_forward_factor")
 

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from rotation_opt import units
 from rotation_opt.farm import blocks as b
 from rotation_opt.farm import weather
 from rotation_opt.farm.reading import Blocks, Placed
+from rotation_opt.interview import hay_need
 from rotation_opt.records import Crop, Farm, Field, Labour, Machine, Outlet, OwnMachine, Patch, Practice
 from rotation_opt.tables import Tables
 
 T = TypeVar("T")
+HireUnit = Literal["ha", "bale", "t", "h"]
 
 DAYS_IN_MONTH = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 #: Days of each half-month; the first half ends on the 15th.
@@ -91,6 +93,29 @@ def hay_t(block: b.Block, family: b.Family) -> float | None:
     return float(getattr(block, key)) * (units.SHORT_TON_T if key.endswith("_ton") else 1.0)
 
 
+def feed_need_t(block: b.LivestockBlock, tables: Tables) -> float:
+    """Hay the herd eats in a year, as fed: what the file says, else from head, weight and days."""
+    if block.head is None:
+        return hay_t(block, b.HAY_NEED) or 0.0
+    weight = sure(block.given(b.LIVE_WEIGHT))
+    kg = float(getattr(block, weight)) * (units.POUND_KG if weight.endswith("_lb") else 1.0)
+    share = {
+        name: tables.number("money", "any", name)
+        for name in ("feed_intake_share", "feed_dry_matter_share", "feed_waste_share")
+    }
+    return (
+        hay_need(
+            block.head,
+            kg,
+            share["feed_intake_share"],
+            sure(block.days),
+            dry_matter_share=share["feed_dry_matter_share"],
+            waste_share=share["feed_waste_share"],
+        )
+        / 1000.0
+    )
+
+
 def density(block: b.Block, family: b.Family) -> float | None:
     """Shoots per square metre, from a density or from counts in a frame."""
     key = block.given(family)
@@ -117,31 +142,43 @@ def half_months(block: b.LabourBlock, family: b.Family) -> tuple[float, ...] | N
     return tuple(float(weekly[i // 2]) * people * days / 7.0 for i, days in enumerate(DAYS_IN_HALF_MONTH))
 
 
-def hire_rate(block: b.MachineBlock, machine: Machine) -> float | None:
-    """Hire rate per hire unit of the machine.
+_HIRED_BY: Mapping[str, tuple[HireUnit, float]] = {
+    "hire_rate_per_acre": ("ha", 1.0 / units.ACRE_HA),
+    "hire_rate_per_ha": ("ha", 1.0),
+    "hire_rate_per_bale": ("bale", 1.0),
+    "hire_rate_per_ton": ("t", 1.0 / units.SHORT_TON_T),
+    "hire_rate_per_t": ("t", 1.0),
+    "hire_rate_per_hour": ("h", 1.0),
+}
+
+
+def hire_units(machine: Machine, tables: Tables) -> frozenset[HireUnit]:
+    """What a machine can be hired by: area or the hour; weight and bales only if crop passes through it."""
+    handles_crop = machine.season in ("haymaking", "harvest")
+    makes_bales = tables.has("machine", machine.key, "bale_kg")
+    return frozenset({"ha", "h", *(("t",) if handles_crop else ()), *(("bale",) if makes_bales else ())})
+
+
+def hire_keys(machine: Machine, tables: Tables) -> tuple[str, ...]:
+    """Keys of a farm file by which the hire rate of a machine can be given."""
+    return tuple(key for key in b.HIRE_RATE if _HIRED_BY[key][0] in hire_units(machine, tables))
+
+
+def hire_rate(block: b.MachineBlock, machine: Machine, tables: Tables) -> tuple[float, HireUnit] | None:
+    """Own hire rate and what it is paid by: ``("ha", "bale", "t", "h")``; None if the file gives none.
 
     Raises
     ------
     ValueError
-        If the rate is given in a unit the machine is not hired by.
+        If the rate is given in a unit that says nothing about the work of this machine.
     """
     key = block.given(b.HIRE_RATE)
     if key is None:
         return None
-    value = float(getattr(block, key))
-    unit = key.rpartition("_per_")[2]
-    to_unit = {
-        "acre": ("ha", 1.0 / units.ACRE_HA),
-        "ha": ("ha", 1.0),
-        "bale": ("bale", 1.0),
-        "ton": ("t", 1.0 / units.SHORT_TON_T),
-        "t": ("t", 1.0),
-        "hour": ("h", 1.0),
-    }
-    by, factor = to_unit[unit]
-    if by != machine.hire_unit:
+    by, factor = _HIRED_BY[key]
+    if by not in hire_units(machine, tables):
         raise ValueError(f"not hired by the {by}")
-    return value * factor
+    return float(getattr(block, key)) * factor, by
 
 
 # ---------------------------------------------------------------- history and present rotation
@@ -239,7 +276,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         yields_t_ha=own_yields(crops, tables),
         prices_per_t=prices,
         costs=_costs(_block(found, "costs", b.CostsBlock)),
-        feed_need_t=hay_t(livestock, b.HAY_NEED) or 0.0,
+        feed_need_t=feed_need_t(livestock, tables),
         feed_price_per_t=feed_price if feed_price is not None else _bought_hay(prices, organic, tables),
         hay_storage_t=hay_t(storage, b.HAY_STORE) or 0.0,
         hay_stored_now_t=hay_t(storage, b.HAY_NOW) or 0.0,
@@ -345,6 +382,7 @@ def _machines(found: Blocks, tables: Tables) -> Mapping[str, OwnMachine]:
         block = given.get(key)
         if block is None:
             block = b.MachineBlock(name=None, status=farm.other_machines)
+        own_rate, hired_by = hire_rate(block, machine, tables) or (None, None)
         width = block.width_ft * units.FOOT_M if block.width_ft is not None else block.width_m
         machines[key] = OwnMachine(
             machine=key,
@@ -352,7 +390,8 @@ def _machines(found: Blocks, tables: Tables) -> Mapping[str, OwnMachine]:
             width_m=width,
             hours_a_day=block.hours_a_day if block.hours_a_day is not None else usual_hours,
             units=block.number,
-            hire_rate=hire_rate(block, machine),
+            hire_rate=own_rate,
+            hire_unit=hired_by,
             hire_cap_ha=area_ha(block, b.HIRE_CAP),
             also_hire=block.also_hire,
         )

@@ -199,15 +199,12 @@ def _machines_are_as_said(case: _Case) -> None:
         if block.name is not None and rate is not None:
             machine = case.tables.machines[block.name]
             try:
-                build.hire_rate(block, machine)
+                build.hire_rate(block, machine, case.tables)
             except ValueError:
-                keys = {
-                    "ha": "area: use hire_rate_per_acre or hire_rate_per_ha",
-                    "bale": "the bale: use hire_rate_per_bale",
-                    "t": "weight: use hire_rate_per_ton or hire_rate_per_t",
-                    "h": "the hour: use hire_rate_per_hour",
-                }
-                allowed = f"this machine is hired by {keys[machine.hire_unit]}"
+                allowed = (
+                    f"this machine {'makes no bales' if rate.endswith('_bale') else 'takes up no crop'}: "
+                    f"use {listed(build.hire_keys(machine, case.tables))}"
+                )
                 case.tell(placed, rate, show(getattr(block, rate)), allowed)
         hired = block.status == "hire" or block.also_hire
         for key in (rate, block.given(b.HIRE_CAP)):
