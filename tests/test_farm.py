@@ -136,6 +136,40 @@ def test_customary_units_become_si_at_the_edge(tmp_path: Path) -> None:
     assert read_farm.target_shoots_per_m2 == pytest.approx(1.0764, abs=0.0001)
 
 
+def test_the_hay_need_is_worked_out_from_the_herd_where_only_that_is_known(tmp_path: Path) -> None:
+    # 60 cows of 1,200 lb, 180 days, at the shares of the crop tables: 2.5 % of live weight a day, 85 % dry
+    # matter, 13 % wasted: 60 x 1200 x 0.025 x 180 / 0.85 / 0.87 = 438,134 lb
+    herd = "[livestock]\nhead = 60\nlive_weight_lb = 1200\ndays = 180\n"
+    assert read_text(SMALL + herd, tmp_path).feed_need_t == pytest.approx(
+        438_134 * 0.45359237 / 1000, rel=1e-5
+    )
+    metric = herd.replace("live_weight_lb = 1200", "live_weight_kg = 544.310844")
+    assert read_text(SMALL + metric, tmp_path).feed_need_t == pytest.approx(198.734, abs=0.01)
+    assert read_text(SMALL + herd.replace("60", "0"), tmp_path).feed_need_t == 0.0
+
+
+@pytest.mark.parametrize(
+    ("herd", "said"),
+    [
+        ("head = 60\ndays = 180", "head: found head alone; needed with it is what one animal weighs"),
+        (
+            "head = 60\nlive_weight_lb = 1200",
+            "head: found head alone; needed with it is the days of the year",
+        ),
+        ("hay_need_ton = 150\ndays = 180", "days: found days alone; it goes with head"),
+        (
+            "hay_need_ton = 150\nhead = 60\nlive_weight_lb = 1200\ndays = 180",
+            "together; allowed is one of them",
+        ),
+        ("hay_price_per_ton = 200", "no hay_need_ton, hay_need_t or head; needed is the hay the herd eats"),
+    ],
+)
+def test_a_herd_half_told_is_refused_in_one_sentence(herd: str, said: str, tmp_path: Path) -> None:
+    with pytest.raises(errors.RotationOptError) as fault:
+        read_text(f"{SMALL}[livestock]\n{herd}\n", tmp_path)
+    assert said in " ".join(str(fault.value).split())
+
+
 @pytest.mark.parametrize(
     ("us", "metric"),
     [

@@ -59,7 +59,8 @@ HOURS: Family = ("hours_by_half_month", "hours_per_week_by_month", "hours_per_we
 EXTRA_HOURS: Family = ("extra_hours_by_half_month", "extra_hours_per_week_by_month", "extra_hours_per_week")
 FUEL: Family = ("fuel_per_gallon", "fuel_per_litre")
 NITROGEN: Family = ("nitrogen_per_lb", "nitrogen_per_kg")
-HAY_NEED: Family = ("hay_need_ton", "hay_need_t")
+HAY_NEED: Family = ("hay_need_ton", "hay_need_t", "head")
+LIVE_WEIGHT: Family = ("live_weight_lb", "live_weight_kg")
 HAY_PRICE: Family = ("hay_price_per_ton", "hay_price_per_t")
 HAY_STORE: Family = ("hay_ton", "hay_t")
 HAY_NOW: Family = ("hay_now_ton", "hay_now_t")
@@ -464,12 +465,23 @@ class CostsBlock(Block):
 
 
 class LivestockBlock(Block):
-    """``[livestock]``: hay the herd eats."""
+    """``[livestock]``: hay the herd eats, or the herd it is worked out from."""
 
     needed = (HAY_NEED,)
-    perhaps = (HAY_PRICE,)
-    hay_need_ton: Amount | None = Field(default=None, description="the hay the herd eats in a year")
+    perhaps = (HAY_PRICE, LIVE_WEIGHT)
+    together = (("head", LIVE_WEIGHT), ("head", ("days",)))
+    hay_need_ton: Amount | None = Field(
+        default=None, description="the hay the herd eats in a year, or how many head there are"
+    )
     hay_need_t: Amount | None = None
+    head: Annotated[float, _number(0, 1_000_000)] | None = None
+    live_weight_lb: Annotated[float, _number(0, 5_000, above=True)] | None = Field(
+        default=None, description="what one animal weighs"
+    )
+    live_weight_kg: Annotated[float, _number(0, 2_500, above=True)] | None = None
+    days: Annotated[float, _number(0, 366)] | None = Field(
+        default=None, description="the days of the year on which hay is fed"
+    )
     hay_price_per_ton: Money | None = None
     hay_price_per_t: Money | None = None
 
