@@ -203,6 +203,7 @@ def _cautions(ground: Groundwork, plans: Sequence[Alternative]) -> tuple[str, ..
         "bare_tillage": any(practice.tags & {"fallow", "tillage_many"} for practice in used),
         "grazing": any(practice.cut_use == "graze" for practice in used),
         "hay": any(practice.cut_use == "sell" and practice.cuts > 0 for practice in used),
+        "hay_or_fallow": any(practice.tags & {"fallow", "hay"} for practice in used),
         "lease": any(field.lease_end_year is not None for field in farm.fields),
         "legume_stand": any(practice.leaves_stand and "legume" in practice.tags for practice in used),
         "organic": farm.organic,
