@@ -1,0 +1,100 @@
+"""What a plan's money, tonnes, hours and field days add up to, as records to be shown."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CashCourse:
+    """Money of one plan by quarter of the calendar year, whole farm, in the farm's currency.
+
+    Attributes
+    ----------
+    quarters : tuple of (year, quarter)
+        Quarter 1 to 4 of each calendar year, from the first money spent to the last that comes in.
+    parts : mapping of str to tuple of float
+        What the money is for -> amount in each quarter; what is paid out is negative.
+    by_plan_year : tuple of float
+        The same money added up over the harvest year it is counted in: the net return of each year.
+    opening : float
+        Cash in hand before the first quarter.
+    left : tuple of float
+        Cash in hand at the end of each quarter.
+    last : int
+        Place of the last quarter of the last plan year; later ones are money still to come.
+    """
+
+    quarters: tuple[tuple[int, int], ...]
+    parts: Mapping[str, tuple[float, ...]]
+    by_plan_year: tuple[float, ...]
+    opening: float
+    left: tuple[float, ...]
+    last: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Balance:
+    """What there is of one thing and where it goes, one value a plan year.
+
+    Attributes
+    ----------
+    what : str
+        "hay", "hours", "cash", or the key of a crop.
+    unit : str
+        "t", "h" or the farm's currency.
+    there : mapping of str to tuple of float
+        What there is, by where it comes from.
+    gone : mapping of str to tuple of float
+        Where it goes.
+    """
+
+    what: str
+    unit: str
+    there: Mapping[str, tuple[float, ...]]
+    gone: Mapping[str, tuple[float, ...]]
+
+    def left_over(self) -> float:
+        """Largest difference between the two sides in any year."""
+        years = range(max((len(values) for values in (*self.there.values(), *self.gone.values())), default=0))
+        sides = [
+            sum(values[year] for values in self.there.values())
+            - sum(values[year] for values in self.gone.values())
+            for year in years
+        ]
+        return max((abs(side) for side in sides), default=0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShortDays:
+    """An own machine in a half-month that would have too few field days in a bad year."""
+
+    machine: str
+    year: int
+    half_month: int  # 0-23
+    missing_h: float
+    needed_h: float
+    can_hire: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Competition:
+    """The half-month in which first cutting and planting or hoeing get most in each other's way."""
+
+    year: int
+    half_month: int  # 0-23
+    cutting_h: float  # hours of the farm's people at the first cut
+    planting_h: float  # at sowing, planting, hoeing and weeding
+    there_h: float  # own hours there are
+    hay_days: tuple[float, float]  # days fit for hay in a median and in a bad year
+    field_days: tuple[float, float]  # days fit for field work, likewise
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldDays:
+    """What a year with few field days would do to one plan."""
+
+    short: tuple[ShortDays, ...]  # the worst first
+    competition: Competition | None
+    borrowed_from: str  # region the figures of field days come from
