@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .say import Say
+
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -280,6 +282,7 @@ class SelectionData:
     burden_weight: Floats
     burden_when: Floats
     discount: Floats
+    say: Say = Say()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

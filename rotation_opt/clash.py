@@ -17,19 +17,6 @@ SAID = 3  # sentences on one limit
 AND = " and "
 
 
-def in_words(amount: float) -> str:
-    """An amount with as many digits as a grower would say.
-
-    Examples
-    --------
-    >>> in_words(1234.5), in_words(3.26), in_words(0.0312)
-    ('1,234', '3.3', '0.031')
-    """
-    if amount >= 10:
-        return f"{amount:,.0f}"
-    return f"{amount:.1f}" if amount >= 1 else f"{amount:.2g}"
-
-
 def broken(program: Program, slack: Floats) -> list[str]:
     """Sentences for limits that are broken, the worst of each limit first; at most three of one limit."""
     order = sorted(range(len(slack)), key=lambda n: -slack[n] / program.rows[n].scale)
@@ -41,7 +28,7 @@ def broken(program: Program, slack: Floats) -> list[str]:
             continue
         count[row.limit] = count.get(row.limit, 0) + 1
         if count[row.limit] <= 3:
-            sentences.append(row.words.format(in_words(float(slack[number]))))
+            sentences.append(row.sentence(float(slack[number])))
     return sentences
 
 

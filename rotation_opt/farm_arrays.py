@@ -11,6 +11,7 @@ from .budgets import PairBudgets
 from .groundwork import Groundwork
 from .practices import DatedPractice
 from .records import Farm, Field
+from .say import Say
 from .tables import Tables
 from .weeds.yield_loss import loss_figures
 from .workload import PairHours, hire_rate, money
@@ -81,6 +82,11 @@ def selection_data(ground: Groundwork) -> SelectionData:
         burden_weight=np.ones(len(response.weeds)),
         burden_when=weight_of_years(farm.years),
         discount=(1.0 + money(farm, tables, "interest_rate")) ** -np.arange(1.0, farm.years + 1.0),
+        say=Say(
+            units=farm.units,
+            currency=farm.currency,
+            products=tuple(tables.crops[crop] for crop in products),
+        ),
     )
 
 

@@ -50,6 +50,11 @@ class KeptBound:
         rest = kept._rest(program)
         return replace(kept, alone=np.where(np.isfinite(rest), bounds - rest, -np.inf))
 
+    def prices_in(self, program: Program) -> Floats:
+        """Prices of a program's rows (rows,) in the first case; 0 where a limit had none."""
+        prices: Floats = self._priced(program)[1][0]
+        return prices
+
     def under(self, program: Program) -> float:
         """No plan costs less under the limits of another program; -inf if that cannot be said.
 

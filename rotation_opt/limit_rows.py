@@ -6,13 +6,16 @@ buy hay, find extra hands, hire). A row reads ``features + recourse (<=, >=) rig
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Literal
 
 import numpy as np
 
 from .arrays import Floats, Limits, SelectionData
 from .features import HALF_MONTHS, Space
+from .say import in_words
 from .words import MONTHS
 
 
@@ -20,9 +23,9 @@ from .words import MONTHS
 class Row:
     """One limit: ``features @ plan + recourse (sense) rhs``.
 
-    ``words`` is the sentence printed when the limit is not kept, with ``{0}`` for the amount; empty for rows
-    that can always be kept. ``limit`` names the limit as a whole. ``scale`` turns the amount into a share, so
-    that hours and tonnes can be added.
+    ``words`` is the sentence printed when the limit is not kept, with ``{0}`` for the amount as ``amount``
+    says it; empty for rows that can always be kept. ``limit`` names the limit as a whole. ``scale`` turns the
+    amount into a share, so that hours and tonnes can be added.
     """
 
     family: str
@@ -33,6 +36,11 @@ class Row:
     recourse: dict[int, float] = field(default_factory=dict)
     scale: float = 1.0
     limit: str = ""
+    amount: Callable[[float], str] = in_words
+
+    def sentence(self, by: float) -> str:
+        """What is said when the limit is broken by so much; names of people may hold braces."""
+        return self.words.replace("{0}", self.amount(by))
 
 
 @dataclass(slots=True)
@@ -116,8 +124,8 @@ def outlets(program: Rows) -> None:
                 least = float(outlet.least_t[year])
                 if least > 0.0:
                     words = (
-                        f"{outlet.name} is promised {least:,.0f} t of {data.product_words[product]} in "
-                        f"{data.first_year + year}: {{0}} t short"
+                        f"{outlet.name} is promised {data.say.tonnes(least, product)} of "
+                        f"{data.product_words[product]} in {data.first_year + year}: {{0}} short"
                     )
                     program.rows.append(
                         Row(
@@ -129,6 +137,7 @@ def outlets(program: Rows) -> None:
                             {sold: 1.0},
                             max(least, 1.0),
                             f"the contract with {outlet.name}",
+                            partial(data.say.tonnes, product=product),
                         )
                     )
             price = float(limits.open_price_per_t[year, product])
@@ -178,11 +187,11 @@ def labour(program: Rows) -> None:
             have = float(limits.labour_h[half])
             if not program.every_row and most[when, half] <= have:
                 continue
-            words = f"work in {_half_month(data, when, half)}: {{0}} h more than there are hands for"
+            words = f"work in {_half_month(data, when, half)}: {{0}} more than there are hands for"
             row = Row(
                 "labour", words, -1, have, {program.space.at("labour", when, half): 1.0}, {}, max(have, 10.0)
             )
-            row.limit = "the hours of labour"
+            row.limit, row.amount = "the hours of labour", data.say.hours
             if limits.extra_labour_h[half] > 0.0:
                 extra = program.variable(
                     "extra",
@@ -211,9 +220,9 @@ def machines(program: Rows) -> None:
                 have = float(limits.machine_h[number, half])
                 if not np.isfinite(have) or (not program.every_row and most[number, when, half] <= have):
                     continue
-                words = f"{data.machine_words[number]} in {_half_month(data, when, half)}: {{0}} h too many"
+                words = f"{data.machine_words[number]} in {_half_month(data, when, half)}: {{0}} too many"
                 at = program.space.at("machine", number, when, half)
-                row = Row("machines", words, -1, have, {at: 1.0}, {}, max(have, 10.0), name)
+                row = Row("machines", words, -1, have, {at: 1.0}, {}, max(have, 10.0), name, data.say.hours)
                 if limits.hire_extra_h[number] > 0.0:
                     hire = program.variable(
                         "hire",
@@ -241,12 +250,13 @@ def hired_area(program: Rows) -> None:
             continue
         for year in range(data.years):
             words = (
-                f"hired {data.machine_words[number]} in {data.first_year + year}: {{0}} ha more than "
-                f"the {cap:,.0f} ha that can be hired"
+                f"hired {data.machine_words[number]} in {data.first_year + year}: {{0}} more than "
+                f"the {data.say.area(cap)} that can be hired"
             )
             at = program.space.at("hired", number, year)
             name = f"the area that the hired {data.machine_words[number]} can do"
-            program.rows.append(Row("hired_area", words, -1, cap, {at: 1.0}, {}, max(cap, 1.0), name))
+            row = Row("hired_area", words, -1, cap, {at: 1.0}, {}, max(cap, 1.0), name, data.say.area)
+            program.rows.append(row)
 
 
 def cash_floor(program: Rows) -> None:
@@ -263,7 +273,7 @@ def cash_floor(program: Rows) -> None:
             n: v.money for n, v in enumerate(program.variables) if v.year == year and v.money != 0.0
         }
         row.scale = max(abs(row.rhs), 1000.0)
-        row.limit = "the least cash a year"
+        row.limit, row.amount = "the least cash a year", data.say.money
         program.rows.append(row)
 
 
@@ -280,10 +290,11 @@ def largest_shares(program: Rows) -> None:
         for year in range(data.years):
             name = f"the largest share of {share.name}"
             year_words = f"{share.name} in {data.first_year + year}"
-            words = f"{year_words}: {{0}} ha more than {share.share:.0%} of the land"
+            words = f"{year_words}: {{0}} more than {share.share:.0%} of the land"
             plan = {program.space.at("land", year, int(p)): 1.0 for p in np.flatnonzero(share.member)}
             most = share.share * float(land[year])
-            program.rows.append(Row("largest_shares", words, -1, most, plan, {}, max(most, 1.0), name))
+            row = Row("largest_shares", words, -1, most, plan, {}, max(most, 1.0), name, data.say.area)
+            program.rows.append(row)
 
 
 def least_shares(program: Rows) -> None:
@@ -291,7 +302,7 @@ def least_shares(program: Rows) -> None:
     data = program.data
     land = float(_farmed_ha(data).sum())
     for share in program.limits.least:
-        words = f"{share.name}: on average {{0}} ha a year short of {share.share:.0%} of the land"
+        words = f"{share.name}: on average {{0}} a year short of {share.share:.0%} of the land"
         name = f"the least share of {share.name}"
         weight = 1.0 / data.years
         plan = {
@@ -300,7 +311,8 @@ def least_shares(program: Rows) -> None:
             for p in np.flatnonzero(share.member)
         }
         least = share.share * land * weight
-        program.rows.append(Row("least_shares", words, 1, least, plan, {}, max(least, 1.0), name))
+        row = Row("least_shares", words, 1, least, plan, {}, max(least, 1.0), name, data.say.area)
+        program.rows.append(row)
 
 
 def worst_courses(program: Rows) -> None:
@@ -328,10 +340,11 @@ def worst_courses(program: Rows) -> None:
 
 def burden(program: Rows, most: float) -> None:
     """``sum_t when_t sum_f burden_ft x <= most``  [ha of full-strength stand, 1 November]."""
-    words = f"weeds over the years: {{0}} ha of full stand more than {most:,.2f} ha"
-    when = program.data.burden_when
+    say, when = program.data.say.area, program.data.burden_when
+    words = f"weeds over the years: {{0}} of full stand more than {say(most)}"
     plan = {program.space.at("burden", year): float(when[year]) for year in range(program.data.years)}
-    program.rows.append(Row("burden", words, -1, most, plan, {}, max(most, 0.1), "the limit on weeds"))
+    row = Row("burden", words, -1, most, plan, {}, max(most, 0.1), "the limit on weeds", say)
+    program.rows.append(row)
 
 
 def _most_load(data: SelectionData, hours: Floats) -> Floats:

@@ -541,6 +541,37 @@ class Result:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonRow:
+LimitKind = Literal[
+    "labour",
+    "extra_labour",
+    "machine",
+    "hire",
+    "hired_area",
+    "cash",
+    "largest",
+    "least",
+    "promise",
+    "outlet",
+    "storage",
+    "feed",
+]
+"""Limits of which a little more can be had."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TightLimit:
+    """A limit that holds back the plan with most money, and what a step more of it brings."""
+
+    kind: LimitKind
+    what: str  # machine or crop by key, or what a share is of, in words; "" where the kind says all
+    outlet: str  # name of the outlet, "" if it is none
+    half_month: int | None  # 0 = early January
+    step: float  # how much looser, in ``unit``
+    unit: Literal["h", "ha", "t", "share", "currency"]
+    gain: float  # a plan that brings so much more was found; currency a year, whole farm, evened out
+    most: float | None  # no plan brings more than this more; None = not known
+
+
     """How one practice treats one weed over one season: a line of the ranking."""
 
     previous: str  # practice key
@@ -564,6 +595,11 @@ class Stand:
     last_day: int
 
 
+    risks: Mapping[str, Risk] = field(default_factory=dict)  # alternative key -> good and bad years
+    tight_limits: tuple[TightLimit, ...] = ()  # of the plan with most money; what brings most first
+    cash: Mapping[str, CashCourse] = field(default_factory=dict)  # alternative key -> money by quarter
+    balances: Mapping[str, tuple[Balance, ...]] = field(default_factory=dict)  # alternative key -> balances
+    field_days: Mapping[str, FieldDays] = field(default_factory=dict)  # alternative key -> a bad year
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountedStand:
     """The stand counted on one field, before and after a season; low, likely, high."""

@@ -260,6 +260,14 @@ def labour(limits: Limits, hours: float, half: int | None = None) -> Question:
     return Question(replace(limits, labour_h=changed), f"{_more(hours, 'h')} of labour in {when}")
 
 
+def extra_labour(limits: Limits, hours: float, half: int) -> Question:
+    """More or less extra help that can be found in one half-month of every year. [h]"""
+    where = np.arange(HALF_MONTHS) == half
+    changed = np.maximum(limits.extra_labour_h + hours * where, 0.0)
+    sentence = f"{_more(hours, 'h')} of extra help in {half_month_words(half)}"
+    return Question(replace(limits, extra_labour_h=changed), sentence)
+
+
 def machine_hours(limits: Limits, machine: int, name: str, hours: float, half: int | None = None) -> Question:
     """More or fewer hours of an own machine in one half-month of every year, or in each of them. [h]"""
     changed = limits.machine_h.copy()

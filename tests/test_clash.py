@@ -11,10 +11,11 @@ from scipy.optimize import linprog
 from strategies import random_data
 
 from rotation_opt.arrays import OutletData, SelectionData, ShareData
-from rotation_opt.clash import broken, in_words
+from rotation_opt.clash import broken
 from rotation_opt.errors import NoPlanError
 from rotation_opt.features import features
 from rotation_opt.formulate import Goal, Program
+from rotation_opt.say import in_words
 from rotation_opt.select import evaluate, select
 from rotation_opt.sequences import exhaustive
 
@@ -185,7 +186,8 @@ def test_of_one_limit_only_the_three_worst_are_said_the_worst_first() -> None:
     slack[cash] = 10.0 * program.rows[cash].scale
     said = broken(program, slack)
     assert said == [
-        program.rows[n].words.format(in_words(slack[n])) for n in (cash, hours[3], hours[1], hours[4])
+        program.rows[n].words.format(in_words(slack[n]) + unit)
+        for n, unit in ((cash, ""), (hours[3], " h"), (hours[1], " h"), (hours[4], " h"))
     ]
     assert broken(program, np.full(len(slack), 1e-9)) == []
 
