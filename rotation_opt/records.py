@@ -288,6 +288,7 @@ class OwnMachine:
     hire_cap_ha: float | None  # most area a year that can be hired; None = no limit given
     also_hire: bool  # own it, and can hire more in a pinch
     hire_unit: Literal["ha", "bale", "t", "h"] | None = None  # of the own rate; None = as in table machines
+    comes_late_days: int = 0  # a hired machine is there so many days after it is called
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

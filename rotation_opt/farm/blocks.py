@@ -374,6 +374,7 @@ class MachineBlock(Block):
     hire_cap_acres: Amount | None = None
     hire_cap_ha: Amount | None = None
     also_hire: Flag = False
+    comes_late_days: Annotated[int, _number(0, 60, whole=True)] | None = None
 
 
 class LabourBlock(Block):

@@ -394,6 +394,7 @@ def _machines(found: Blocks, tables: Tables) -> Mapping[str, OwnMachine]:
             hire_unit=hired_by,
             hire_cap_ha=area_ha(block, b.HIRE_CAP),
             also_hire=block.also_hire,
+            comes_late_days=block.comes_late_days or 0,
         )
     return machines
 

@@ -211,6 +211,9 @@ def _machines_are_as_said(case: _Case) -> None:
             if key is not None and block.status is not None and not hired:
                 allowed = 'a hire rate or cap goes with status "hire", or with also_hire = true'
                 case.tell(placed, key, show(getattr(block, key)), allowed)
+        if block.comes_late_days is not None and block.status is not None and block.status != "hire":
+            allowed = 'comes_late_days goes with status "hire"'
+            case.tell(placed, "comes_late_days", show(block.comes_late_days), allowed)
         if block.also_hire and block.status is not None and block.status != "own":
             case.tell(placed, "also_hire", "true", 'also_hire goes with status "own"')
 

@@ -14,6 +14,7 @@ from rotation_opt.practices.calendar import (
     day_in_words,
     field_calendar,
     first_day_at,
+    own_lateness,
     season_anchors,
     step_days,
 )
@@ -53,6 +54,7 @@ __all__ = [
     "first_day_at",
     "machines_at_hand",
     "main_weed",
+    "own_lateness",
     "programmes_of",
     "season_anchors",
     "sowing_day",

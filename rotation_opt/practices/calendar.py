@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -29,6 +29,7 @@ class FieldCalendar:
     frost_seeding: int  # small seed broadcast on frozen ground
     stages: WeedStages  # of the weed the farm has most of
     shift: int = 0  # to the calendar's days: half a year in the south, where day 0 is 1 July
+    late: Mapping[str, int] = field(default_factory=dict)  # operation -> days that its hired machine is late
 
     @property
     def bud(self) -> int:
@@ -86,17 +87,21 @@ def field_calendar(
     )
 
 
-def step_days(step: Step, anchors: Mapping[str, int], stages: WeedStages | None = None) -> tuple[int, ...]:
+def step_days(
+    step: Step, anchors: Mapping[str, int], stages: WeedStages | None = None, late: int = 0
+) -> tuple[int, ...]:
     """Days of one line of a programme, given the days of the events; empty if its event does not happen.
 
-    A pass that is repeated as the weed grows again needs its `stages`; without them it comes once.
+    A pass that is repeated as the weed grows again needs its `stages`; without them it comes once. A machine
+    that comes `late` days after it is called does each pass so much later; what would then be past the
+    end of the step is not done.
     """
     start = anchors.get(step.anchor)
     if start is None:
         return ()
-    start += step.offset_days
+    start += step.offset_days + late
     if step.again:
-        days = _each_regrowth(start, step, stages)
+        days = _each_regrowth(start, step, stages, late)
     elif step.interval_days <= 0:
         days = [start]
     else:
@@ -108,14 +113,26 @@ def step_days(step: Step, anchors: Mapping[str, int], stages: WeedStages | None 
     return tuple(days)
 
 
-def _each_regrowth(start: int, step: Step, stages: WeedStages | None) -> list[int]:
+def _each_regrowth(start: int, step: Step, stages: WeedStages | None, late: int) -> list[int]:
     days = [start]
     while stages is not None and len(days) < step.times:
         grown = stages.regrown_after(days[-1])
         if grown is None:
             break
-        days.append(max(grown, days[-1] + step.interval_days))
+        days.append(max(grown + late, days[-1] + step.interval_days))
     return days
+
+
+def lateness(programme: str, tables: Tables, calendar: FieldCalendar) -> int:
+    """Days by which the machine that comes last holds up a whole programme of work; 0 = none is late."""
+    steps = tables.programmes[programme] if programme else ()
+    return max((calendar.late.get(step.operation, 0) for step in steps), default=0)
+
+
+def own_lateness(step: Step, part: str, calendar: FieldCalendar) -> int:
+    """Days a pass is late beyond its event: sowing, cuts and harvest wait for their machines as they are."""
+    waits = {"sow": ("sowing",), "harvest": ("cut1", "cut2", "cut3", "harvest")}
+    return 0 if step.anchor in waits.get(part, ()) else calendar.late.get(step.operation, 0)
 
 
 def season_anchors(

@@ -10,6 +10,7 @@ from rotation_opt.practices.calendar import FieldCalendar, field_calendar
 from rotation_opt.practices.dating import DatedPractice, date_practice
 from rotation_opt.practices.stages import main_weed
 from rotation_opt.records import Farm, Practice
+from rotation_opt.standing_hay import sold_as
 from rotation_opt.tables import Tables
 
 BREAK_STAND = "break_stand"  # programme added when a stand is not carried on
@@ -58,7 +59,9 @@ def dated_practices(farm: Farm, tables: Tables, climate: Climate) -> PracticeLis
     PracticeList
         ``all`` also holds practices of the histories and of the present rotation that are left out.
     """
-    calendar = field_calendar(climate, tables, main_weed(farm, tables), farm.region)
+    calendar = replace(
+        field_calendar(climate, tables, main_weed(farm, tables), farm.region), late=days_late(farm, tables)
+    )
     needed = {key for field in farm.fields for key in (*field.history, *field.as_now) if key}
     offered: list[DatedPractice] = []
     known: list[DatedPractice] = []
@@ -107,6 +110,14 @@ def machines_at_hand(farm: Farm) -> frozenset[str]:
     return frozenset(key for key, machine in farm.machines.items() if machine.status != "none")
 
 
+def days_late(farm: Farm, tables: Tables) -> dict[str, int]:
+    """Operations whose hired machine comes some days after it is called -> those days."""
+    hired = {key: each.comes_late_days for key, each in farm.machines.items() if each.status == "hire"}
+    return {
+        key: late for key, operation in tables.operations.items() if (late := hired.get(operation.machine, 0))
+    }
+
+
 def _refused(practice: Practice, farm: Farm, tables: Tables) -> str:
     crop = tables.crops[practice.crop]
     us = farm.region == "us"
@@ -124,6 +135,9 @@ def _no_use(practice: Practice, farm: Farm, tables: Tables) -> str:
     """Why the product is of no use here: nobody buys it and no stock eats it."""
     crop = tables.crops[practice.crop]
     herd = farm.feed_need_t > 0.0
+    if practice.cut_use == "standing":
+        agreed = any(outlet.crop == sold_as(practice) for outlet in farm.outlets)
+        return "" if agreed else "nobody has agreed to buy it standing"
     if practice.cut_use == "graze":
         return "" if herd else "it is grazed, and there is no stock on the farm"
     if crop.product == "none" or practice.cut_use == "leave" or crop.key not in farm.no_market:

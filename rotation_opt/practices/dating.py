@@ -12,6 +12,8 @@ from rotation_opt.practices.calendar import (
     YEAR,
     FieldCalendar,
     first_day_at,
+    lateness,
+    own_lateness,
     season_anchors,
     step_days,
 )
@@ -72,6 +74,7 @@ def sowing_day(practice: Practice, climate: Climate, tables: Tables, calendar: F
         threshold = tables.number("crop", crop, "sow_spring_temperature")
         warm = climate.warm_day(threshold)
         day = max(YEAR if warm is None else warm, calendar.spring) + practice.sowing_shift_days
+    day += lateness(practice.sow, tables, calendar)
     low = tables.number_or("crop", crop, "earliest_day", day)
     high = tables.number_or("crop", crop, "latest_day", day)
     if practice.sowing != "frost" and low <= high:
@@ -88,7 +91,8 @@ def undersown_day(
     anchors = season_anchors(calendar, sown, None, ())
     for step in tables.programmes[practice.in_crop] if practice.in_crop else ():
         if tables.operations[step.operation].kind == "sowing":
-            return min(step_days(step, anchors), default=calendar.frost_seeding)
+            late = own_lateness(step, "in_crop", calendar)
+            return min(step_days(step, anchors, late=late), default=calendar.frost_seeding)
     return calendar.frost_seeding if sown is None or sown < 0 else sown
 
 
@@ -107,17 +111,27 @@ def cut_days(
     from its emergence, and more of it where young plants must root first (``heat_sowing_year_cut``). No cut
     falls later than the crop's rest before the killing frost. Where the practice dates its cuts or grazings
     otherwise, by a stage of the weed or by the calendar, they are on those days.
+
+    Hay is mown when it can be brought in: a cut waits for the machine of its harvest that comes last, but not
+    beyond that rest. The next one grows from the day it was really cut.
     """
     crop = practice.crop
     if practice.cuts <= 0 or not tables.has("crop", crop, "heat_first_cut"):
         return ()
     if own := _cuts_of_its_own(practice, tables):
         anchors = season_anchors(calendar, sown, emerged, ())
-        return tuple(sorted(day for step in own for day in step_days(step, anchors, calendar.stages)))
+        return tuple(
+            sorted(
+                day
+                for step in own
+                for day in step_days(step, anchors, calendar.stages, own_lateness(step, "harvest", calendar))
+            )
+        )
     heat = _heat(climate, tables, crop)
     spring_sown = sown is not None and sown >= 0
     start = (emerged if emerged is not None else sown) if spring_sown else calendar.growth
-    last = calendar.frost - tables.number_or("crop", crop, "last_cut_rest_days", 0.0)
+    last = round(calendar.frost - tables.number_or("crop", crop, "last_cut_rest_days", 0.0))
+    late = lateness(practice.harvest, tables, calendar)
     days: list[int] = []
     young = spring_sown and tables.has("crop", crop, "heat_sowing_year_cut")
     quantity = "heat_sowing_year_cut" if young else "heat_first_cut"
@@ -125,6 +139,7 @@ def cut_days(
         day = first_day_at(heat, tables.number("crop", crop, quantity), start)
         if day is None or day > last:
             break
+        day = min(day + late, last)
         days.append(day)
         start, quantity = day + 1, "heat_next_cut"
     return tuple(days)
@@ -159,7 +174,7 @@ def date_practice(
         ripe = first_day_at(heat, _ripening_heat(practice, tables), max(sown, 0))
         harvest = YEAR if ripe is None else ripe + round(tables.number("crop", crop.key, "dry_down_days"))
         reason = _too_late(ripe, harvest, calendar, region)
-        harvest = min(harvest, calendar.freeze)
+        harvest = min(harvest + lateness(practice.harvest, tables, calendar), calendar.freeze)
         cuts = (harvest,) if practice.cuts else ()
     else:
         days = _days_of(practice.harvest, anchors, tables, calendar)
@@ -221,7 +236,11 @@ def _days_of(
 ) -> list[int]:
     """Days of all passes of a programme of work."""
     steps = tables.programmes[programme] if programme else ()
-    return [day for step in steps for day in step_days(step, anchors, calendar.stages)]
+    return [
+        day
+        for step in steps
+        for day in step_days(step, anchors, calendar.stages, own_lateness(step, "harvest", calendar))
+    ]
 
 
 def _cuts_of_its_own(practice: Practice, tables: Tables) -> tuple[Step, ...]:

@@ -20,6 +20,7 @@ from rotation_opt.practices import (
     PracticeList,
     WeedStages,
     field_calendar,
+    own_lateness,
     season_anchors,
     stand_of,
     step_days,
@@ -231,7 +232,9 @@ class Timetable:
                 stage=_to_look_for(step, turn, day, stages),
             )
             for step in self.tables.programmes[programme]
-            for turn, day in enumerate(step_days(step, anchors, stages))
+            for turn, day in enumerate(
+                step_days(step, anchors, stages, own_lateness(step, part, self.calendar))
+            )
         ]
 
     def _between(self, previous: DatedPractice, practice: DatedPractice) -> tuple[DatedOperation, ...]:
@@ -246,6 +249,7 @@ class Timetable:
         anchors["previous_harvest"] = start
         anchors["harvest"] = practice.harvest_day
         work = [self._caught_up(op, start, own) for op in self._dated(this.between, "between", anchors)]
+        work = self._late_in_order(work, own)
         if previous.practice.leaves_stand and MANY_PASSES not in this.tags:
             # one shallow pass is meant for stubble: it would only scratch a stand
             work = [
@@ -259,9 +263,26 @@ class Timetable:
         """A pass for the end of autumn that a late harvest overtakes comes right after it, else in spring."""
         if op.day > start:
             return op
-        soon = start + 1
+        soon = start + 1 + self.calendar.late.get(op.operation, 0)
         opened = min(self.calendar.spring, own.first_day - 1)
         return replace(op, day=soon if soon < self.calendar.freeze - YEAR else opened)
+
+    def _late_in_order(self, work: Sequence[DatedOperation], own: _Own) -> list[DatedOperation]:
+        """Passes of a late machine at the latest when the ground freezes or the seedbed is due.
+
+        What is to follow them in the programme waits.
+        """
+        if not any(op.operation in self.calendar.late for op in work):
+            return list(work)
+        freeze, before = self.calendar.freeze - YEAR, own.first_day - 1
+        done: list[DatedOperation] = []
+        for op in work:
+            late = self.calendar.late.get(op.operation, 0)
+            for limit in (freeze, before):
+                if late and op.day - late <= limit < op.day:
+                    op = replace(op, day=limit)
+            done.append(replace(op, day=max([op.day, *(each.day for each in done)])))
+        return done
 
     def _turned_over(self, work: Iterable[DatedOperation]) -> bool:
         """Whether the work at hand goes deeper than breaking a stand does, so that no pass need be added."""
