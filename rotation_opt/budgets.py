@@ -101,17 +101,22 @@ def pair_budgets(
             ],
             dtype=float,
         ),
-        haul_per_t=np.array([_crop(this, "dry_haul_per_t", tables) for _, this in pairs], dtype=float),
+        haul_per_t=np.array([haul_per_t(this, tables) for _, this in pairs], dtype=float),
         price_per_t=prices(farm, tables),
         nitrogen_kg_ha=nitrogen,
     )
 
 
 def prices(farm: Farm, tables: Tables) -> dict[str, float]:
-    """Price of each crop that is sold: the grower's own, else the table's for organic or other produce."""
+    """Price of each crop that is sold: the grower's own, else the table's for organic or other produce.
+
+    Hay sold standing has no usual price: only an outlet that was agreed for it pays.
+    """
     found: dict[str, float] = {}
     for key, crop in tables.crops.items():
-        if key in farm.prices_per_t:
+        if crop.product == "standing":
+            found[key] = 0.0
+        elif key in farm.prices_per_t:
             found[key] = farm.prices_per_t[key]
         elif crop.product != "none":
             usual = tables.number("crop", key, "price_per_t")
@@ -196,35 +201,51 @@ def nitrogen_left(before: Practice, this: Practice, tables: Tables) -> float:
 def own_machine_cost(hours: PairHours, farm: Farm, tables: Tables) -> Array:
     """Fuel, lubricants and repairs of own machines and the tractor, shape (n_pairs,). [currency/ha]"""
     cost = np.zeros(len(hours.labour))
-    tractor = money(farm, tables, "tractor_repair_per_h")
-    fuel, lubricants = money(farm, tables, "fuel_per_l"), money(farm, tables, "lubrication_share")
     worked = hours.machine.sum(axis=(2, 3))
     for at, key in enumerate(hours.machines):
         if farm.machines[key].status != "own":
             continue
-        a_pass = fuel_cost_per_ha(tables.number("machine", key, "fuel_l_ha"), fuel, lubricants)
-        an_hour = repairs_per_hour(
-            tables.number("machine", key, "list_price"),
-            tables.number("machine", key, "life_h"),
-            tables.number("machine", key, "repair_rf1"),
-            tables.number("machine", key, "repair_rf2"),
-        )
-        if tables.machines[key].season != "harvest":  # combines and forage harvesters drive themselves
-            an_hour += tractor
+        a_pass, an_hour = running_rates(key, farm, tables)
         cost += hours.own_ha[:, at] * a_pass + worked[:, at] * an_hour
     return cost
 
 
+def running_rates(machine: str, farm: Farm, tables: Tables) -> tuple[float, float]:
+    """Fuel and lubricants of one pass over a hectare, and repairs of an hour with the tractor's.
+
+    In currency/ha and currency/h.
+    """
+    fuel, lubricants = money(farm, tables, "fuel_per_l"), money(farm, tables, "lubrication_share")
+    a_pass = fuel_cost_per_ha(tables.number("machine", machine, "fuel_l_ha"), fuel, lubricants)
+    an_hour = repairs_per_hour(
+        tables.number("machine", machine, "list_price"),
+        tables.number("machine", machine, "life_h"),
+        tables.number("machine", machine, "repair_rf1"),
+        tables.number("machine", machine, "repair_rf2"),
+    )
+    if tables.machines[machine].season != "harvest":  # combines and forage harvesters drive themselves
+        an_hour += money(farm, tables, "tractor_repair_per_h")
+    return a_pass, an_hour
+
+
 def sown_material(this: Practice, tables: Tables) -> float:
     """Cost of what is sown: crop at the practice's rate, undersown and cover crop. [currency/ha]"""
+    return sum(sown_costs(this, tables).values())
+
+
+def sown_costs(this: Practice, tables: Tables) -> dict[str, float]:
+    """The same by crop. [currency/ha]"""
 
     def usual(crop: str) -> float:
         rate = tables.number("crop", crop, "sowing_rate_kg_ha")
         return rate * tables.number("crop", crop, "sown_price_per_kg")
 
     sown = this.sowing != "none" and not this.needs_stand
-    cost = usual(this.crop) * this.sowing_rate_ratio if sown else 0.0
-    return cost + sum(usual(crop) for crop in (this.undersown, this.cover) if crop)
+    costs = {this.crop: usual(this.crop) * this.sowing_rate_ratio} if sown else {}
+    for crop in (this.undersown, this.cover):
+        if crop:
+            costs[crop] = costs.get(crop, 0.0) + usual(crop)
+    return costs
 
 
 def other_inputs(this: Practice, tables: Tables) -> float:
@@ -237,6 +258,11 @@ def other_inputs(this: Practice, tables: Tables) -> float:
     if this.cut_use in ("leave", "graze"):
         usual *= tables.number_or("crop", this.crop, "other_inputs_left_share", 1.0)
     return usual + cover
+
+
+def haul_per_t(this: Practice, tables: Tables) -> float:
+    """Drying and carrying home; nothing where the buyer carries it off the field. [currency/t]"""
+    return 0.0 if this.cut_use == "standing" else _crop(this, "dry_haul_per_t", tables)
 
 
 def establishment(this: Practice, tables: Tables) -> float:

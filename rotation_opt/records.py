@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from rotation_opt.ledgers import Balance, CashCourse, FieldDays
+
 # ---------------------------------------------------------------- crop tables
 
 
@@ -53,13 +55,13 @@ class Crop:
     name_uk: str
     short_us: str  # at most 10 characters, for narrow tables
     short_uk: str
-    kind: Literal["cash", "hay", "cover", "fallow"]
+    kind: Literal["cash", "hay", "cover", "fallow", "product"]
     group: str  # crop type used for "is this a different plan?": "fall cereal", "hay", "row crop", ...
     family: str  # botanical family, lower case
     life: Literal["annual", "winter annual", "perennial", "none"]
     small_grain: bool
     legume: bool
-    product: Literal["grain", "hay", "silage", "roots", "none"]
+    product: Literal["grain", "hay", "standing", "silage", "roots", "none"]
     bushel_kg: float | None  # weight of one bushel in the trade; None where it is not sold by the bushel
 
 
@@ -171,7 +173,7 @@ class Practice:
     harvest: str  # programme of harvest (or of cuts)
     undersown: str  # crop sown under this one, "" = none
     cuts: int  # cuts of hay or green manure in the harvest year
-    cut_use: Literal["", "sell", "leave", "graze"]
+    cut_use: Literal["", "sell", "standing", "leave", "graze"]
     yield_ratio: float  # against the crop's base yield (stand year, row width)
     tags: frozenset[str]
 
@@ -302,6 +304,7 @@ class Outlet:
     most_t: float | None
     years: tuple[int, ...]  # harvest years it holds for; empty = all
     haul_per_t: float
+    sold_month: int | None = None  # calendar month 1-12 in which it pays; None = as the crop
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -312,6 +315,7 @@ class Labour:
     wage_per_h: float
     extra_hours_by_half_month: tuple[float, ...]  # 24 values: extra paid help that can be found
     extra_wage_per_h: float
+    bad_year: bool = False  # plan with the field days of a bad year
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -346,7 +350,12 @@ class Farm:
     hay_stored_now_t: float
     hay_storage_loss: float  # share lost a year
     cash_floor: float  # least net cash in any one year
-    fixed_cost: float  # a year, for the whole farm, beside rent
+    fixed_cost: float  # a year, for the whole farm, beside rent; payments on debt are in it
+    debt_per_year: float = 0.0  # part of fixed_cost: payments on debt
+    debt_month: int = 12  # calendar month in which they are paid
+    cash_now: float = 0.0  # in hand before the first money of the plan is spent
+    cash_floor_quarter: float | None = None  # least cash in hand at the end of a quarter; None = not asked
+    sold_month: Mapping[str, int] = field(default_factory=dict)  # crop -> month, the grower's own
     refuses: frozenset[str]  # crops, groups or practice tags the grower will not have
     largest_share: Mapping[str, float]  # crop or group -> largest share of the land, any year
     least_share: Mapping[str, float]  # group or "legume" -> least share of the land, averaged over the years
@@ -479,6 +488,27 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Risk:
+    """What yields and prices that swing do to one plan; money in currency, whole farm.
+
+    ``bad_years`` holds, for a ``dry`` and a ``wet`` year, the net return of each plan year if it were that
+    year, less what it costs the years after it.
+    """
+
+    courses: int  # equally likely courses of the plan years
+    expected_net: float  # a year
+    worst_fifth_net: float  # a year, mean of the worst fifth of courses
+    expected_present_value: float  # of all years
+    worst_fifth_present_value: float
+    year_below_floor: float  # chance that a year leaves less than the farm's least cash
+    any_year_below_floor: float  # chance that at least one year of the plan does
+    leanest_year: float  # net return of the leanest year in a course of the middle
+    net_by_year: tuple[tuple[float, float, float], ...]  # lowest tenth below, expected, highest tenth above
+    contract_short: float | None  # chance that a year's harvest is short of what is promised; None = nothing is
+    bad_years: Mapping[str, tuple[float, ...]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PriceStep:
     """One line of the table of what being cleaner costs: a plan between most money and fewest weeds."""
 
@@ -511,37 +541,6 @@ class CarryOver:
     plans: Mapping[str, LeftOver]  # by key of the alternative
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Result:
-    """Everything one run found out, ready to be shown."""
-
-    farm: Farm
-    alternatives: tuple[Alternative, ...]
-    start_burden_ha: float
-    checks: Mapping[str, tuple[Check, ...]]  # alternative key -> lines
-    left_out: tuple[tuple[str, str], ...]  # practice or crop, reason in words
-    assumptions: tuple[str, ...]
-    cautions: tuple[str, ...]
-    distances: Mapping[tuple[str, str], float]  # share of area-years under another crop type
-    years_to_target: Mapping[str, tuple[int | None, int | None, int | None]]  # low, likely, high
-    seconds: Mapping[str, float]  # wall time of each phase
-    # alternative key -> annual weed -> low, likely, high seed in the soil as a multiple of today's: first
-    # today (1), then after each harvest; area-weighted mean of the fields that are farmed to the end
-    annual_seed: Mapping[str, Mapping[str, tuple[tuple[float, float, float], ...]]] = field(
-        default_factory=dict
-    )
-    # creeping weed -> low, likely, high years that its seed lives in the soil
-    seed_years: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
-    price_steps: tuple[PriceStep, ...] = ()  # from most roots to fewest
-    price_doubts: tuple[str, ...] = ()  # what is not proven about them
-    carry_over: CarryOver | None = None  # what each plan leaves to the years after it
-
-
-# ---------------------------------------------------------------- one season, for a closer look
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SeasonRow:
 LimitKind = Literal[
     "labour",
     "extra_labour",
@@ -573,6 +572,42 @@ class TightLimit:
     most: float | None  # no plan brings more than this more; None = not known
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """Everything one run found out, ready to be shown."""
+
+    farm: Farm
+    alternatives: tuple[Alternative, ...]
+    start_burden_ha: float
+    checks: Mapping[str, tuple[Check, ...]]  # alternative key -> lines
+    left_out: tuple[tuple[str, str], ...]  # practice or crop, reason in words
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    distances: Mapping[tuple[str, str], float]  # share of area-years under another crop type
+    years_to_target: Mapping[str, tuple[int | None, int | None, int | None]]  # low, likely, high
+    seconds: Mapping[str, float]  # wall time of each phase
+    # alternative key -> annual weed -> low, likely, high seed in the soil as a multiple of today's: first
+    # today (1), then after each harvest; area-weighted mean of the fields that are farmed to the end
+    annual_seed: Mapping[str, Mapping[str, tuple[tuple[float, float, float], ...]]] = field(
+        default_factory=dict
+    )
+    # creeping weed -> low, likely, high years that its seed lives in the soil
+    seed_years: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    price_steps: tuple[PriceStep, ...] = ()  # from most roots to fewest
+    price_doubts: tuple[str, ...] = ()  # what is not proven about them
+    risks: Mapping[str, Risk] = field(default_factory=dict)  # alternative key -> good and bad years
+    tight_limits: tuple[TightLimit, ...] = ()  # of the plan with most money; what brings most first
+    cash: Mapping[str, CashCourse] = field(default_factory=dict)  # alternative key -> money by quarter
+    balances: Mapping[str, tuple[Balance, ...]] = field(default_factory=dict)  # alternative key -> balances
+    field_days: Mapping[str, FieldDays] = field(default_factory=dict)  # alternative key -> a bad year
+    carry_over: CarryOver | None = None  # what each plan leaves to the years after it
+
+
+# ---------------------------------------------------------------- one season, for a closer look
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonRow:
     """How one practice treats one weed over one season: a line of the ranking."""
 
     previous: str  # practice key
@@ -596,11 +631,6 @@ class Stand:
     last_day: int
 
 
-    risks: Mapping[str, Risk] = field(default_factory=dict)  # alternative key -> good and bad years
-    tight_limits: tuple[TightLimit, ...] = ()  # of the plan with most money; what brings most first
-    cash: Mapping[str, CashCourse] = field(default_factory=dict)  # alternative key -> money by quarter
-    balances: Mapping[str, tuple[Balance, ...]] = field(default_factory=dict)  # alternative key -> balances
-    field_days: Mapping[str, FieldDays] = field(default_factory=dict)  # alternative key -> a bad year
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountedStand:
     """The stand counted on one field, before and after a season; low, likely, high."""

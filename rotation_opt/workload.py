@@ -63,7 +63,8 @@ class Capacity:
     labour, extra_labour : ndarray, shape (24,)
         The farm's own hours, and those of extra paid help. [h]
     machine : ndarray, shape (n_machines, 24)
-        Hours of own machines on days fit for their work; 0 for hired ones. [h]
+        Hours of own machines on days fit for their work, in a median year unless
+        the farm plans with a bad one; 0 for hired ones. [h]
     machine_bad_year : ndarray, shape (n_machines, 24)
         The same in a bad year.
     machines : tuple of str
@@ -196,7 +197,7 @@ def pair_hours(programmes: Sequence[Programme], farm: Farm, tables: Tables) -> P
         np.zeros((len(programmes), len(machines))) for _ in range(5)
     )
     period = [half_month(day) for day in range(YEAR)]
-    yields = {key: _crop_t_ha(practice, farm, tables) for key, practice in tables.practices.items()}
+    yields = {key: crop_t_ha(practice, farm, tables) for key, practice in tables.practices.items()}
     shares = {key: cut_shares(practice, tables) for key, practice in tables.practices.items()}
     known: dict[tuple[str, float], PassWork] = {}
     for pair, programme in enumerate(programmes):
@@ -245,8 +246,9 @@ def capacity(farm: Farm, tables: Tables) -> Capacity:
         if own.status != "own":
             continue
         kind = "hay_share" if tables.machines[key].season == "haymaking" else "suitable_share"
+        planned = f"{kind}_bad_year" if farm.labour.bad_year else kind
         a_day = own.hours_a_day * own.units
-        usual[at] = days * field_day_shares(kind, tables) * a_day
+        usual[at] = days * field_day_shares(planned, tables) * a_day
         bad[at] = days * field_day_shares(f"{kind}_bad_year", tables) * a_day
     return Capacity(
         labour=np.asarray(farm.labour.hours_by_half_month, dtype=float),
@@ -262,7 +264,8 @@ def field_day_shares(quantity: str, tables: Tables) -> Array:
     return np.array([tables.number("field_days", f"{half:02d}", quantity) for half in range(HALF_MONTHS)])
 
 
-def _crop_t_ha(practice: Practice, farm: Farm, tables: Tables) -> float:
+def crop_t_ha(practice: Practice, farm: Farm, tables: Tables) -> float:
+    """What a practice would bring in without weeds and without regard to the crop before. [t/ha]"""
     return usual_yield(practice.crop, farm, tables) * practice.yield_ratio
 
 

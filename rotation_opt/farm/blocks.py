@@ -64,6 +64,7 @@ LIVE_WEIGHT: Family = ("live_weight_lb", "live_weight_kg")
 HAY_PRICE: Family = ("hay_price_per_ton", "hay_price_per_t")
 HAY_STORE: Family = ("hay_ton", "hay_t")
 HAY_NOW: Family = ("hay_now_ton", "hay_now_t")
+DEBT_MONTH: Family = ("debt_payment_month",)
 TARGET: Family = ("target_shoots_per_m2", "target_shoots_per_sq_ft")
 
 
@@ -207,6 +208,7 @@ Flag = Annotated[bool, BeforeValidator(_flag)]
 Day = Annotated[date, BeforeValidator(_day)]
 MonthDay = Annotated[int, BeforeValidator(_month_day)]
 Year = Annotated[int, _number(1950, 2100, whole=True)]
+Month = Annotated[int, _number(1, 12, whole=True)]
 Area = Annotated[float, _number(0, 1_000_000, above=True)]
 Amount = Annotated[float, _number(0, 10_000_000)]
 Money = Annotated[float, _number(0, 1_000_000)]
@@ -396,6 +398,7 @@ class LabourBlock(Block):
     machine_hours_a_day: Annotated[float, _number(0, 24, above=True)] | None = Field(
         default=None, description="the hours a machine works on a good day"
     )
+    bad_year: Flag = False
 
 
 class OutletBlock(Block):
@@ -425,6 +428,8 @@ class OutletBlock(Block):
     haul_per_ton: Money | None = None
     haul_per_t: Money | None = None
     haul_per_dt: Money | None = None
+    sold_in_month: Month | None = None
+    standing: Flag = False
     years: list[Year] = Field(default_factory=list)
 
 
@@ -445,6 +450,7 @@ class CropBlock(Block):
     price_per_ton: Money | None = None
     price_per_t: Money | None = None
     price_per_dt: Money | None = None
+    sold_in_month: Month | None = None
 
 
 class MarketBlock(Block):
@@ -457,12 +463,17 @@ class CostsBlock(Block):
     """``[costs]``: the grower's own figures in place of those of the crop tables."""
 
     perhaps = (FUEL, NITROGEN)
+    together = (("debt_payment_per_year", DEBT_MONTH),)
     fuel_per_gallon: Money | None = None
     fuel_per_litre: Money | None = None
     nitrogen_per_lb: Money | None = None
     nitrogen_per_kg: Money | None = None
     interest_pct: Annotated[float, _number(0, 50)] | None = None
     surplus_price_pct: Percent | None = None
+    debt_payment_per_year: Annotated[float, _number(0, 100_000_000)] | None = None
+    debt_payment_month: Month | None = Field(
+        default=None, description="the month in which the debt is paid, 1 to 12"
+    )
 
 
 class LivestockBlock(Block):
@@ -515,6 +526,8 @@ class LimitsBlock(Block):
         default=None, description="the least cash that must be left in any one year (it may be negative)"
     )
     fixed_cost_per_year: Annotated[float, _number(0, 100_000_000)] = 0.0
+    cash_now: Annotated[float, _number(-100_000_000, 100_000_000)] = 0.0
+    cash_floor_quarter: Annotated[float, _number(-100_000_000, 100_000_000)] | None = None
     refuses: list[Annotated[str, _name("ban")]] = Field(default_factory=list)
     largest_share_pct: dict[Annotated[str, _name("share")], LandShare] = Field(default_factory=dict)
     least_share_pct: dict[Annotated[str, _name("share")], LandShare] = Field(default_factory=dict)

@@ -13,6 +13,7 @@ from rotation_opt.farm import weather
 from rotation_opt.farm.reading import Blocks, Placed
 from rotation_opt.interview import hay_need
 from rotation_opt.records import Crop, Farm, Field, Labour, Machine, Outlet, OwnMachine, Patch, Practice
+from rotation_opt.standing_hay import standing_key, standing_price
 from rotation_opt.tables import Tables
 
 T = TypeVar("T")
@@ -246,6 +247,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
     storage: b.StorageBlock = _block(found, "storage", b.StorageBlock)
     livestock: b.LivestockBlock = _block(found, "livestock", b.LivestockBlock)
     market: b.MarketBlock = _block(found, "market", b.MarketBlock)
+    costs: b.CostsBlock = _block(found, "costs", b.CostsBlock)
     years = farm.years
     crops = [placed.block for placed in found.many.get("crop", ())]
     prices = own_prices(crops, tables)
@@ -275,7 +277,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         no_market=frozenset(market.no_market),
         yields_t_ha=own_yields(crops, tables),
         prices_per_t=prices,
-        costs=_costs(_block(found, "costs", b.CostsBlock)),
+        costs=_costs(costs),
         feed_need_t=feed_need_t(livestock, tables),
         feed_price_per_t=feed_price if feed_price is not None else _bought_hay(prices, organic, tables),
         hay_storage_t=hay_t(storage, b.HAY_STORE) or 0.0,
@@ -284,7 +286,12 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         if storage.loss_pct is not None
         else tables.number("money", "any", "hay_storage_loss"),
         cash_floor=sure(limits.cash_floor),
-        fixed_cost=limits.fixed_cost_per_year,
+        fixed_cost=limits.fixed_cost_per_year + (costs.debt_payment_per_year or 0.0),
+        debt_per_year=costs.debt_payment_per_year or 0.0,
+        debt_month=costs.debt_payment_month or 12,
+        cash_now=limits.cash_now,
+        cash_floor_quarter=limits.cash_floor_quarter,
+        sold_month={sure(c.name): c.sold_in_month for c in crops if c.sold_in_month is not None},
         refuses=banned(limits.refuses, tables),
         largest_share={key: pct / 100.0 for key, pct in limits.largest_share_pct.items()},
         least_share={key: pct / 100.0 for key, pct in limits.least_share_pct.items()},
@@ -406,6 +413,7 @@ def _labour(block: b.LabourBlock, tables: Tables) -> Labour:
         wage_per_h=wage if wage is not None else tables.number("money", "any", "wage_per_h"),
         extra_hours_by_half_month=half_months(block, b.EXTRA_HOURS) or (0.0,) * 24,
         extra_wage_per_h=extra if extra is not None else tables.number("money", "any", "extra_wage_per_h"),
+        bad_year=block.bad_year,
     )
 
 
@@ -435,14 +443,19 @@ def _outlet(block: b.OutletBlock, prices: Mapping[str, float], organic: bool, ta
     key = sure(block.crop)
     crop = tables.crops[key]
     price = money_per_t(block, b.PRICE, crop)
+    if price is None:
+        price = sure(price_per_t(key, prices, organic, tables))
+        if block.standing:
+            price = standing_price(price, tables.number("money", "any", "standing_hay_share"))
     return Outlet(
         name=sure(block.name),
-        crop=key,
-        price_per_t=price if price is not None else sure(price_per_t(key, prices, organic, tables)),
+        crop=standing_key(key) if block.standing else key,
+        price_per_t=price,
         least_t=tonnes(block, b.LEAST, crop) or 0.0,
         most_t=tonnes(block, b.MOST, crop),
         years=tuple(sorted(set(block.years))),
         haul_per_t=money_per_t(block, b.HAUL, crop) or 0.0,
+        sold_month=block.sold_in_month,
     )
 
 
