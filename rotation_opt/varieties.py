@@ -12,6 +12,7 @@ from rotation_opt.climate import Climate
 from rotation_opt.tables import Tables
 
 MARGIN = "ripe_before_frost_days"
+JUST_OVER = 1e-9
 
 
 def fitted(tables: Tables, climate: Climate) -> Tables:
@@ -56,4 +57,5 @@ def _heat_wanted(crop: str, tables: Tables, climate: Climate) -> float:
     sown = max(warm, climate.spring_start_day, round(tables.number_or("crop", crop, "earliest_day", 0.0)))
     ripe = climate.first_killing_frost_day - round(tables.number("crop", crop, MARGIN))
     base, upper = (tables.number("crop", crop, name) for name in ("base_temperature", "upper_temperature"))
-    return float(np.sum(climate.heat(base, upper)[sown : max(ripe, sown)]))
+    heat = float(np.sum(climate.heat(base, upper)[sown : max(ripe, sown)]))
+    return heat * (1.0 + JUST_OVER)  # reached on the day itself, however the sum is rounded
