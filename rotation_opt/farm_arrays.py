@@ -12,6 +12,7 @@ from .groundwork import Groundwork
 from .practices import DatedPractice
 from .records import Farm, Field
 from .say import Say
+from .standing_hay import sold_as
 from .tables import Tables
 from .weeds.yield_loss import loss_figures
 from .workload import PairHours, hire_rate, money
@@ -108,10 +109,10 @@ def _name(crop: str, farm: Farm, tables: Tables) -> str:
 
 
 def _product(dated: DatedPractice, tables: Tables) -> str:
-    """Crop that a practice carries off the field; empty if it is left, grazed or nothing."""
+    """What a practice carries off the field, as it is sold; empty if it is left, grazed or nothing."""
     practice = dated.practice
     carried = practice.cut_use not in ("leave", "graze") and tables.crops[practice.crop].product != "none"
-    return practice.crop if carried else ""
+    return sold_as(practice) if carried else ""
 
 
 # ---------------------------------------------------------------- fields

@@ -209,6 +209,7 @@ def _cautions(ground: Groundwork, plans: Sequence[Alternative]) -> tuple[str, ..
         "organic": farm.organic,
         "patch_work": False,  # printed beside that work
         "sorghum": any(practice.crop == "sorghum_sudangrass" for practice in used),
+        "standing_hay": any(practice.cut_use == "standing" for practice in used),
     }
     told = sorted(
         (caution for caution in tables.cautions if there[caution.applies]), key=lambda each: each.rank

@@ -19,6 +19,7 @@ from rotation_opt.farm_arrays import extra_hire
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Check, Crop, Field, Practice, Rule, YearOnField
 from rotation_opt.season import Response, respond
+from rotation_opt.standing_hay import sold_as
 from rotation_opt.timetable import Timetable
 from rotation_opt.weeds.yield_loss import loss_figures, share_lost
 from rotation_opt.workload import HALF_MONTHS, PairHours, money, pair_hours
@@ -165,7 +166,7 @@ class Recheck:
         made: dict[str, Array] = {}
         for season in self.seasons:
             if season.made_t > 0.0:
-                total = made.setdefault(season.practice.crop, np.zeros(self.farm.years))
+                total = made.setdefault(sold_as(season.practice), np.zeros(self.farm.years))
                 total[season.year] += season.made_t
         return made
 
@@ -198,7 +199,7 @@ class Recheck:
         mine: dict[str, Array] = {}
         for s in self.seasons:
             if s.made_t > 0.0:
-                total = mine.setdefault(s.practice.crop, np.zeros(self.farm.years))
+                total = mine.setdefault(sold_as(s.practice), np.zeros(self.farm.years))
                 total[s.year] += s.made_t * (1.0 - s.field.landlord_share)
         return mine
 
@@ -304,7 +305,8 @@ class Recheck:
         if self.farm.feed_price_per_t > 0.0:
             return self.farm.feed_price_per_t
         grown = [each.practice for each in self.ground.practice_list.all]
-        sold = {p.crop for p in grown if self._is_hay(p.crop) and p.cut_use not in ("leave", "graze")}
+        unsold = ("standing", "leave", "graze")
+        sold = {p.crop for p in grown if self._is_hay(p.crop) and p.cut_use not in unsold}
         dearest = max((self.budgets.price_per_t[crop] for crop in sold), default=0.0)
         return dearest * money(self.farm, self.tables, "feed_hay_price_ratio")
 

@@ -18,6 +18,7 @@ from rotation_opt.farm.names import Names
 from rotation_opt.farm.reading import Blocks, Placed, Report
 from rotation_opt.farm.text import show
 from rotation_opt.records import Crop
+from rotation_opt.standing_hay import STANDING, standing_key
 from rotation_opt.tables import Tables
 from rotation_opt.words import listed
 
@@ -254,7 +255,12 @@ def _outlets_can_be_served(case: _Case) -> None:
             shown = case.names.shown("crop", crop.key)
             case.tell(placed, "crop", f'"{shown}"', "allowed is a crop that gives something to sell")
             continue
-        if crop.key in _unsold(case):
+        if block.standing and standing_key(crop.key) not in case.tables.crops:
+            sold = [key.removesuffix(STANDING) for key in case.tables.crops if key.endswith(STANDING)]
+            shown = listed([case.names.shown("crop", key) for key in sold])
+            case.tell(placed, "standing", "true", f"sold standing can be {shown}", "Take this key out.")
+            continue
+        if crop.key in _unsold(case) and not block.standing:
             allowed = "a crop under no_market has no outlet"
             case.tell(
                 placed, "crop", f'"{case.names.shown("crop", crop.key)}"', allowed, "Take one of the two out."

@@ -10,7 +10,7 @@ from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording, percent_range
 
 CHANGED = "*"
-CUT_LETTER = {"sell": "s", "leave": "m", "graze": "g"}
+CUT_LETTER = {"sell": "s", "standing": "b", "leave": "m", "graze": "g"}
 NAME_SHARE = 0.2  # narrow, so that a crop and its letters stay on one line in a table of five years
 WORK_IN_SPRING = frozenset({"spring", "sowing"})  # what a date counts from
 
@@ -94,6 +94,7 @@ class ShortNames:
         words = self._wording
         meanings = {
             "3s": "3s = three cuts sold or fed",
+            "3b": "3b = three cuts sold standing: the buyer cuts and carries",
             "3m": "3m = three cuts left as mulch",
             "3g": "3g = grazed three times",
             "y": "y2 = second year of the stand",
