@@ -15,18 +15,20 @@ import numpy.typing as npt
 
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import BandCourse, Bands, Three, three
-from rotation_opt.distinct import Different, crop_distance, different
+from rotation_opt.columns import Paths
+from rotation_opt.distinct import Different, crop_distance, different, gap_of_money
 from rotation_opt.errors import NoPlanError
 from rotation_opt.formulate import Figures, Goal
 from rotation_opt.groundwork import Groundwork
-from rotation_opt.records import Alternative, Farm, PlanFigures, YearOnField
+from rotation_opt.records import Alternative, Farm, PlanFigures, TightLimit, YearOnField
 from rotation_opt.select import Selected, evaluate, select
 from rotation_opt.sequences import FieldTrace, trace
-from rotation_opt.tradeoff import Curve, Point, curve
+from rotation_opt.tight_limits import tight_limits
+from rotation_opt.tradeoff import Curve, Point, curve, including
 
 Array = npt.NDArray[np.float64]
 
-POINTS = 6
+POINTS = 7
 """Searches for the curve between money and weeds, its two ends among them."""
 
 SAME_PLAN = 0.02
@@ -91,6 +93,7 @@ class Proposal:
     notes: tuple[str, ...]
     curve: Curve
     cut_short: bool = False  # a search was ended before its work was done
+    tight: tuple[TightLimit, ...] = ()  # what holds the plan with most money back
 
 
 def distance(data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[Sequence[int]]) -> float:
@@ -209,14 +212,20 @@ def propose(
         notes.append(str(fault))
     tell("Most money")
     richest = select(data, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled)
+    tight, richest = tight_limits(data, richest, pulled=pulled)
     tell("Fastest clean-up")
     cleanest = select(
         data, Goal(kind="least_burden"), pools=richest.pools, time_limit=time_limit, pulled=pulled
     )
     tell("Balanced")
     between = curve(data, richest, cleanest, POINTS, time_limit=time_limit, pulled=pulled)
+    richest = _better(richest, between.points[0].paths, between.points[0].figures)
     tell(TITLES[OTHER_WAY])
     other = different(data, richest, loss=OTHER_LOSS, share=OTHER_SHARE, time_limit=time_limit, pulled=pulled)
+    if other.paths is not None and other.figures is not None and other.loss < 0.0:
+        old, richest = richest, _better(richest, other.paths, other.figures)
+        other = other.turned_round(old, richest)
+        between = including(data, between, richest)
     drafts.append(_draft(MOST_MONEY, richest))
     shown = [richest.paths, cleanest.paths]
     middle = between.knee
@@ -243,6 +252,7 @@ def propose(
         notes=tuple(notes),
         curve=between,
         cut_short=between.cut_short or other.cut_short,
+        tight=tight,
     )
 
 
@@ -279,6 +289,14 @@ def _differs(one: Draft, other: Draft) -> bool:
     return abs(a - b) > 0.05 * max(a, b, 1e-9)
 
 
+def _better(chosen: Selected, paths: Paths, figures: Figures) -> Selected:
+    """The plan with most money, or one that a later search found and that is worth more."""
+    if figures.worth <= chosen.figures.worth:
+        return chosen
+    gap = gap_of_money(chosen.bound, figures.worth)
+    return replace(chosen, paths=paths, figures=figures, value=figures.worth, gap=gap)
+
+
 def _draft(key: str, chosen: Selected) -> Draft:
     return Draft(key=key, paths=chosen.paths, figures=chosen.figures, gap=chosen.gap)
 
@@ -306,7 +324,9 @@ def _other_way(other: Different) -> Draft:
 # ---------------------------------------------------------------- into records
 
 
-def describe(ground: Groundwork, data: SelectionData, proposal: Proposal) -> tuple[Alternative, ...]:
+def describe(
+    ground: Groundwork, data: SelectionData, proposal: Proposal, bands: Bands | None = None
+) -> tuple[Alternative, ...]:
     """The drafts in full, with the sentence that sets each apart and the one that says when to choose it.
 
     Parameters
@@ -316,9 +336,11 @@ def describe(ground: Groundwork, data: SelectionData, proposal: Proposal) -> tup
         Of the same farm.
     proposal : Proposal
         As from `propose`.
+    bands : Bands, optional
+        Where these plans are followed already; they may go on after the plan.
     """
     now = next((draft for draft in proposal.drafts if draft.key == AS_NOW), None)
-    bands = Bands(ground, data, [draft.paths for draft in proposal.drafts])
+    bands = bands or Bands(ground, data, [draft.paths for draft in proposal.drafts])
     return tuple(
         _describe(ground, data, draft, bands, now=now, same_as=proposal.same_as.get(draft.key, ""))
         for draft in proposal.drafts

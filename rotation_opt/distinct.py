@@ -61,6 +61,17 @@ class Different:
     cut_short: bool
     gap: float | None = None
 
+    def turned_round(self, base: Selected, better: Selected) -> Different:
+        """Where this plan has more money than the one it was held against: that one as the other way."""
+        worth, most = base.figures.worth, better.figures.worth
+        return replace(
+            self,
+            paths=base.paths,
+            figures=base.figures,
+            loss=(most - worth) / max(abs(most), 1e-9),
+            gap=gap_of_money(better.bound, worth),
+        )
+
 
 def crop_distance(data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[Sequence[int]]) -> float:
     """Share of the farmed area-years on which two plans grow another crop.
@@ -162,12 +173,12 @@ def different(
         distance=far_off,
         reached=reached,
         cut_short=brake.on,
-        gap=_gap(base.bound, figures.worth),
+        gap=gap_of_money(base.bound, figures.worth),
     )
 
 
-def _gap(bound: float | None, money: float) -> float | None:
-    """How far the money of a plan is from what no plan passes, as a share of it."""
+def gap_of_money(bound: float | None, money: float) -> float | None:
+    """How far the money of a plan is from what no plan passes, as a share of it; None if not known."""
     return None if bound is None else max(0.0, bound - money) / max(abs(money), 1e-9)
 
 

@@ -179,6 +179,11 @@ def curve(
     )
 
 
+def including(data: SelectionData, found: Curve, richest: Selected) -> Curve:
+    """The same curve with a plan that has more money than all its points."""
+    return replace(found, points=marked(lowered(front([*found.points, _point(data, richest, None)]))))
+
+
 def _together(richest: Selected, cleanest: Selected) -> tuple[Pool, ...]:
     """The pools to start from: those of the later search know what the earlier one met."""
     return cleanest.pools or richest.pools

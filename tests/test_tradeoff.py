@@ -73,7 +73,7 @@ def test_each_point_of_a_farm_grown_from_the_tables_is_what_a_fresh_search_finds
 def test_an_inner_point_of_the_demo_farm_is_what_a_fresh_search_finds(place: str) -> None:
     run = demo("tamarack_hollow")
     inner = run.proposal.curve.points[1:-1]
-    assert len(inner) >= 3
+    assert inner  # where there are only one or two, places fall together
     point = inner[{"first": 0, "middle": len(inner) // 2, "last": -1}[place]]
     assert point.bound is not None
     agrees_with_a_fresh_search(run.data, point, FRESH_GAP)
