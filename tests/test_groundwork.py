@@ -21,6 +21,7 @@ from rotation_opt.groundwork import Groundwork, lay, weeds_of
 from rotation_opt.patch_growth import seed_years
 from rotation_opt.patch_work import patch_outlooks
 from rotation_opt.records import Farm, Outlet
+from rotation_opt.scenarios import bad_years, crops_of_products, swings_of
 from rotation_opt.tables import Tables
 from rotation_opt.tables.build import DRAW_TABLE, FIGURE_FILES
 
@@ -103,7 +104,10 @@ def annuals_of(g: Groundwork) -> tuple[object, ...]:
 
 def told_beside_plans(g: Groundwork) -> tuple[object, ...]:
     """What is asked for once plans are chosen, so not in `lay`: their band, spread and seed of patches."""
-    return Bands(g, selection_data(g), []), seed_years(weeds_of(g.farm), g.tables)
+    data = selection_data(g)
+    practices = [g.tables.practices[key] for key in data.practice_keys]
+    swings = swings_of(crops_of_products(data), g.tables), bad_years(data, practices, g.tables)
+    return Bands(g, data, []), seed_years(weeds_of(g.farm), g.tables), swings
 
 
 @cache
@@ -157,7 +161,6 @@ def excuse(key: Key) -> str:
     """Why a figure may lie unread; empty if it must be read."""
     table, subject, quantity = key
     kept = {
-        "yield_cv": "how far yields swing from year to year: kept for work on risk",
         "small_job_extra": "hire rates are not raised for small jobs yet",
         "hay_field_loss": "yields are hay in the bale; this tells only what was cut",
     }
@@ -198,7 +201,8 @@ def test_every_figure_in_use_is_read_or_has_a_reason_not_to_be() -> None:
 def test_a_figure_that_is_read_in_vain_would_be_seen() -> None:
     # the test above can fail: a figure that nothing asks for is not in the set
     assert ("crop", "oat", "yield_t_ha") in read_in_earnest()
-    assert ("crop", "oat", "yield_cv") not in read_in_earnest()
+    assert TABLES.has("weed_parameter", "couch_grass", "upkeep")
+    assert ("weed_parameter", "couch_grass", "upkeep") not in read_in_earnest()
     assert len(read_in_earnest()) > 1300
 
 
@@ -347,8 +351,8 @@ CANNOT_MATTER = {
 }
 
 
-NOT_FOR_CHOOSING = {"patch"}
-"""Tables that no plan is chosen by: work on patches is shown for its own sake."""
+NOT_FOR_CHOOSING = {"patch", "variability"}
+"""Tables that no plan is chosen by: work on patches and good and bad years are shown for their own sake."""
 
 
 def sample(keys: Iterable[Key], seed: str = "") -> list[Key]:

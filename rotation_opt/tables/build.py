@@ -41,6 +41,7 @@ FIGURE_FILES = {
     "climate": "climate_figures",
     "canopy": "canopy_figures",
     "annual_weed": "annual_weed_figures",
+    "variability": "variability",
 }
 DRAW_TABLE = "weed_draw"
 
