@@ -6,7 +6,7 @@ a practical step looser: a plan found says what the step brings at least, the bo
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -124,7 +124,12 @@ class _Found:
 
 
 def tight_limits(
-    data: SelectionData, base: Selected, *, most: int = 4, near: float | None = None
+    data: SelectionData,
+    base: Selected,
+    *,
+    most: int = 4,
+    near: float | None = None,
+    pulled: Callable[[], bool] = lambda: False,
 ) -> tuple[tuple[TightLimit, ...], Selected]:
     """The limits with most at stake, what a step more of each brings, and the best plan met on the way.
 
@@ -137,6 +142,8 @@ def tight_limits(
         Limits looked at, those that seem dearest first.
     near : float, optional
         Gap at which each search may stop, as in `what_if.what_if`.
+    pulled : callable
+        Asked before each question whether to stop.
 
     Returns
     -------
@@ -147,6 +154,8 @@ def tight_limits(
     """
     found = []
     for name in sorted(stakes := _stakes(data, base), key=lambda each: -stakes[each])[:most]:
+        if pulled():
+            break
         step, question = loosened(data, name)
         chosen = select_again(data, base, MOST_MONEY, question.limits, near=near)
         found.append(_Found(name, step, question.limits, chosen))
@@ -165,6 +174,21 @@ def tight_limits(
             )
         )
     return tuple(sorted(told, key=lambda each: -each.gain)), best
+
+
+def counted_from(
+    data: SelectionData, tight: Sequence[TightLimit], old: Selected, new: Selected
+) -> tuple[TightLimit, ...]:
+    """The same, counted from a better plan under the farm's own limits that was met later."""
+    better = max(0.0, new.value - old.value) / float(data.discount.sum())
+    return tuple(
+        replace(
+            each,
+            gain=max(0.0, each.gain - better),
+            most=None if each.most is None else max(0.0, each.most - better),
+        )
+        for each in tight
+    )
 
 
 def _best(data: SelectionData, base: Selected, others: list[Selected]) -> Selected:

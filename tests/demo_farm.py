@@ -50,15 +50,15 @@ def demo(name: str) -> Run:
     with pytest.MonkeyPatch.context() as patch:
         for step in ("lay", "selection_data", "propose"):
             listen(patch, planning, step)
-        for step in ("select", "different"):
+        for step in ("select", "tight_limits", "different"):
             listen(patch, alternatives, step)
         result = planning.plan(rotation_opt.read_farm(rotation_opt.example_farm(name)))
-    richest, cleanest = heard["select"][:2]
+    cleanest = heard["select"][1]
     return Run(
         result=result,
         ground=heard["lay"][0],
         data=heard["selection_data"][0],
-        richest=richest,
+        richest=heard["tight_limits"][0][1],  # the questions may bring a better plan to light
         cleanest=cleanest,
         other=heard["different"][0],
         proposal=heard["propose"][0],
