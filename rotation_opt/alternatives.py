@@ -23,7 +23,7 @@ from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Farm, PlanFigures, TightLimit, YearOnField
 from rotation_opt.select import Selected, evaluate, select
 from rotation_opt.sequences import FieldTrace, trace
-from rotation_opt.tight_limits import tight_limits
+from rotation_opt.tight_limits import counted_from, tight_limits
 from rotation_opt.tradeoff import Curve, Point, curve, including
 
 Array = npt.NDArray[np.float64]
@@ -213,6 +213,7 @@ def propose(
     tell("Most money")
     richest = select(data, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled)
     tight, richest = tight_limits(data, richest, pulled=pulled)
+    asked = richest
     tell("Fastest clean-up")
     cleanest = select(
         data, Goal(kind="least_burden"), pools=richest.pools, time_limit=time_limit, pulled=pulled
@@ -252,7 +253,7 @@ def propose(
         notes=tuple(notes),
         curve=between,
         cut_short=between.cut_short or other.cut_short,
-        tight=tight,
+        tight=counted_from(data, tight, asked, richest),
     )
 
 

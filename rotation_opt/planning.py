@@ -100,6 +100,7 @@ def plan(
         seed_years=seed_years(ground.response.weeds, ground.tables),
         price_steps=_price_steps(data, proposal),
         price_doubts=proposal.curve.doubts(),
+        tight_limits=proposal.tight,
     )
 
 

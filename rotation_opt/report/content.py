@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from rotation_opt import units
 from rotation_opt.records import Alternative, Farm, Result
 from rotation_opt.report.annual_seed import seed_notes, seed_rows
+from rotation_opt.report.binding import binding_sections
 from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Page, Paragraph, Section
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
@@ -71,6 +72,7 @@ def plan_page(result: Result, tables: Tables, shown: Sequence[str] | None = None
             *(_fields(reading, plan, names, first=plan is columns[0]) for plan in columns),
             _legend(names),
             _limits(reading, columns),
+            *binding_sections(reading, columns),
             *_checks(reading, columns),
             *_background(result, tables),
         ),

@@ -62,6 +62,10 @@ UNITS: Mapping[str, str] = {
     "burden_share": "likely roots, the years weighted as for choosing, share of today's",
     "mean_net_return": "currency a year, whole farm, mean of the years",
     "labour_hours_a_year": "hours a year",
+    "half_month": "0 to 23, 0 = early January; null = not by half-month",
+    "step": "how much looser, in step_unit: h, ha, t, share, currency",
+    "brings_at_least": "currency a year, whole farm, that a plan found brings more",
+    "brings_at_most": "currency a year, whole farm, that no plan brings more; null = not known",
     "other_crop_type_share": "share of the area-years under another crop type",
 }
 
@@ -118,6 +122,19 @@ def content(result: Result, tables: Tables) -> dict[str, Any]:
             for step in result.price_steps
         ],
         "price_of_cleaner_doubts": list(result.price_doubts),
+        "tight_limits": [
+            {
+                "kind": limit.kind,
+                "what": limit.what or None,
+                "outlet": limit.outlet or None,
+                "half_month": limit.half_month,
+                "step": limit.step,
+                "step_unit": limit.unit,
+                "brings_at_least": limit.gain,
+                "brings_at_most": limit.most,
+            }
+            for limit in result.tight_limits
+        ],
         "left_out": [{"what": what, "why": why} for what, why in result.left_out],
         "assumptions": list(result.assumptions),
         "cautions": list(result.cautions),
