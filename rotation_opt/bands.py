@@ -168,13 +168,13 @@ class Bands:
         return np.asarray(found)
 
     def course(self, field: int, path: Sequence[int]) -> BandCourse:
-        """One field under one plan."""
+        """One field under one plan, or under the first years of it."""
         data, land = self._data, self._data.fields[field]
         start = self._start(land.name)
-        shape = (data.years, len(data.weeds), len(self._draw))
-        autumn, shoots, burden = np.zeros(shape), np.zeros(shape), np.zeros((data.years, shape[2]))
+        shape = (len(path), len(data.weeds), len(self._draw))
+        autumn, shoots, burden = np.zeros(shape), np.zeros(shape), np.zeros((len(path), shape[2]))
         before = start.reserve[:, self._draw]
-        programmes: list[Programme | None] = [None] * data.years
+        programmes: list[Programme | None] = [None] * len(path)
         weight = land.area_ha * data.burden_weight * start.infested_share
         cap = self._usual.reserve_cap[:, self._draw]
         power, full = self._usual.shoot_power[:, self._draw], self._usual.shoots_full[:, self._draw]

@@ -12,6 +12,7 @@ from typing import Any
 from rotation_opt.records import (
     Alternative,
     AnnualWeed,
+    CarryOver,
     Check,
     Crop,
     DatedOperation,
@@ -19,6 +20,7 @@ from rotation_opt.records import (
     Field,
     Figure,
     Labour,
+    LeftOver,
     Machine,
     Operation,
     Outlet,
@@ -318,6 +320,17 @@ def result(**changes: Any) -> Result:
             "fastest": (2, 2, 3),
         },
         "seconds": {"season": 3.1, "plans": 12.7},
+        "carry_over": CarryOver(
+            years=3,
+            interest_rate=0.04,
+            nitrogen_per_kg=4.0,
+            plans={
+                "as_now": _left(4200.0, 120.0, 0.0),
+                "most_money": _left(2400.0, 0.0, 0.0),
+                "balanced": _left(310.0, 850.0, 12.0),
+                "fastest": _left(0.0, 0.0, 24.0),
+            },
+        ),
         "annual_seed": {
             plan.key: {
                 "brome": ((1.0, 1.0, 1.0),) + ((0.02, 0.3, 1.4),) * (YEARS - 1) + (brome,),
@@ -480,6 +493,16 @@ def _alternative(
         breaks=breaks,
         proven_gap=gap,
         same_as="",
+    )
+
+
+def _left(weeds_cost: float, nitrogen_kg: float, stand_ha: float) -> LeftOver:
+    return LeftOver(
+        weeds_cost=(0.4 * weeds_cost, weeds_cost, 3.0 * weeds_cost),
+        nitrogen_kg=nitrogen_kg,
+        nitrogen_worth=4.0 * nitrogen_kg,
+        stand_ha=stand_ha,
+        stand_worth=171.0 * stand_ha,
     )
 
 
