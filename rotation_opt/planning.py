@@ -12,6 +12,7 @@ import numpy as np
 from rotation_opt.alternatives import Proposal, describe, distance, propose
 from rotation_opt.annuals import annual_course
 from rotation_opt.arrays import SelectionData
+from rotation_opt.carry_over import Following
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.patch_growth import seed_years
@@ -78,7 +79,8 @@ def plan(
     laps["choosing"] = time.perf_counter() - began
     began = time.perf_counter()
     progress("Second reckoning")
-    found = describe(ground, data, proposal)
+    following = Following(ground, data, [draft.paths for draft in proposal.drafts])
+    found = describe(ground, data, proposal, following.bands)
     checks = {each.key: recheck(ground, each) for each in found}
     laps["second reckoning"] = time.perf_counter() - began
     began = time.perf_counter()
@@ -100,6 +102,7 @@ def plan(
         seed_years=seed_years(ground.response.weeds, ground.tables),
         price_steps=_price_steps(data, proposal),
         price_doubts=proposal.curve.doubts(),
+        carry_over=following.carry_over({draft.key: draft.paths for draft in proposal.drafts}),
         tight_limits=proposal.tight,
     )
 
@@ -232,7 +235,8 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
         "Prices and costs are the same in every year. Money of later years is discounted only for choosing, "
         "not in the figures printed.",
         "Costs are counted in the year of the harvest they are for. Field days are those of a median year.",
-        "What the weeds left at the end will cost after the plan is not in the money.",
+        "What the weeds left at the end will cost after the plan, and what nitrogen and hay stands will be "
+        "worth, is told by itself; it is not in the net return.",
         *([f"Climate: {farm.climate_note}"] if farm.climate_note else []),
         *([CUT_SHORT] if proposal.cut_short else []),
         *proposal.notes,

@@ -11,6 +11,7 @@ from rotation_opt.records import Alternative, Farm, Result
 from rotation_opt.report.annual_seed import seed_notes, seed_rows
 from rotation_opt.report.binding import binding_sections
 from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Page, Paragraph, Section
+from rotation_opt.report.carry_over import carry_over_sections
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.patch_growth import patch_notes, patch_rows
@@ -68,6 +69,7 @@ def plan_page(result: Result, tables: Tables, shown: Sequence[str] | None = None
             _weeds_today(result, words),
             _plans(reading, plans),
             _summary(reading, columns),
+            *carry_over_sections(reading, columns),
             *_price(reading, columns),
             *(_fields(reading, plan, names, first=plan is columns[0]) for plan in columns),
             _legend(names),

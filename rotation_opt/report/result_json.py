@@ -62,6 +62,14 @@ UNITS: Mapping[str, str] = {
     "burden_share": "likely roots, the years weighted as for choosing, share of today's",
     "mean_net_return": "currency a year, whole farm, mean of the years",
     "labour_hours_a_year": "hours a year",
+    "weeds_cost": "currency, whole farm, end of the last plan year: yield that weeds left take in the years "
+    "after the plan, in no other figure; low, likely, high",
+    "nitrogen_kg": "kilograms that the first crop after the plan need not be given, whole farm",
+    "nitrogen_worth": "currency, whole farm, in no other figure",
+    "nitrogen_price_per_kg": "currency per kilogram",
+    "stand_ha": "hectares of hay that stand on after the plan",
+    "stand_worth": "currency, whole farm, in no other figure",
+    "interest_rate_share": "share a year",
     "half_month": "0 to 23, 0 = early January; null = not by half-month",
     "step": "how much looser, in step_unit: h, ha, t, share, currency",
     "brings_at_least": "currency a year, whole farm, that a plan found brings more",
@@ -135,11 +143,33 @@ def content(result: Result, tables: Tables) -> dict[str, Any]:
             }
             for limit in result.tight_limits
         ],
+        "carry_over": _carry_over(result),
         "left_out": [{"what": what, "why": why} for what, why in result.left_out],
         "assumptions": list(result.assumptions),
         "cautions": list(result.cautions),
         "figures": _figures(tables),
         "sources": _sources(tables),
+    }
+
+
+def _carry_over(result: Result) -> dict[str, Any] | None:
+    found = result.carry_over
+    if found is None:
+        return None
+    return {
+        "years": found.years,
+        "interest_rate_share": found.interest_rate,
+        "nitrogen_price_per_kg": found.nitrogen_per_kg,
+        "plans": {
+            key: {
+                "weeds_cost": _low_likely_high(left.weeds_cost),
+                "nitrogen_kg": left.nitrogen_kg,
+                "nitrogen_worth": left.nitrogen_worth,
+                "stand_ha": left.stand_ha,
+                "stand_worth": left.stand_worth,
+            }
+            for key, left in found.plans.items()
+        },
     }
 
 
