@@ -12,7 +12,10 @@ from small_farm import HAY_TOOLS, KEPT, TABLES, TEXT, Plans, small, without_mach
 from rotation_opt import errors, farm
 from rotation_opt.budgets import haul_per_t, prices
 from rotation_opt.groundwork import lay
+from rotation_opt.planning import plan
 from rotation_opt.records import Farm, Outlet
+from rotation_opt.report.content import plan_page
+from rotation_opt.report.terminal import render
 from rotation_opt.standing_hay import sold_as, standing_price
 from rotation_opt.verify import recheck
 
@@ -130,3 +133,12 @@ def test_a_buyer_who_takes_more_never_makes_the_best_worse() -> None:
     less = Plans(small(keep=ALL_WAYS, outlets=(replace(DAIRY, most_t=15.0),)))
     more = Plans(small(keep=ALL_WAYS, outlets=(DAIRY,)))
     assert more.worth("most_money") > less.worth("most_money")
+
+
+def test_the_page_says_how_much_is_sold_standing_and_what_to_agree_on() -> None:
+    result = plan(toolless().farm)
+    text = render(plan_page(result, TABLES), 80)
+    sold = sum(result.alternatives[1].figures.sold_t["alfalfa_standing @ dairy"]) / 3
+    assert f"{float(f'{sold:.2g}'):.0f} sold" in text  # two figures are printed
+    assert "3b = three cuts sold standing" in text
+    assert "who bears loss from rain" in " ".join(text.split())

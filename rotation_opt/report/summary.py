@@ -180,7 +180,7 @@ class Reading:
     # ------------------------------------------------------------ land and hay
 
     def hay(self, plan: Alternative) -> str:
-        """Where the hay goes: made = sold + fed + the rest, tons a year."""
+        """Where the hay goes: made = sold + fed + the rest, tons a year; then what the buyer makes."""
         figures = plan.figures
         made = total_a_year({crop: t for crop, t in figures.made_t.items() if self._is_hay(crop)})
         sold = total_a_year(
@@ -200,11 +200,17 @@ class Reading:
         lines += [f"{self.wording.hay(t)} {what}" for what, t in parts if t > 0.05]
         if bought > 0.05:
             lines.append(f"{self.wording.hay(bought)} bought")
+        standing = total_a_year({c: t for c, t in figures.made_t.items() if self._product(c) == "standing"})
+        if standing > 0.05:
+            lines.append(f"{self.wording.hay(standing)} sold standing")
         return "\n".join(lines)
 
     def _is_hay(self, crop: str) -> bool:
+        return crop == "hay" or self._product(crop) == "hay"
+
+    def _product(self, crop: str) -> str:
         record = self.wording.tables.crops.get(crop)
-        return crop == "hay" or (record is not None and record.product == "hay")
+        return "" if record is None else record.product
 
     def cut_and_left(self, plan: Alternative) -> str:
         return self.wording.area_figure(mean(plan.figures.cut_and_left_ha))
