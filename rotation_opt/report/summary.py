@@ -200,9 +200,12 @@ class Reading:
         lines += [f"{self.wording.hay(t)} {what}" for what, t in parts if t > 0.05]
         if bought > 0.05:
             lines.append(f"{self.wording.hay(bought)} bought")
-        standing = total_a_year({c: t for c, t in figures.made_t.items() if self._product(c) == "standing"})
-        if standing > 0.05:
-            lines.append(f"{self.wording.hay(standing)} sold standing")
+        for what, table in (("sold standing", figures.sold_t), ("standing, no buyer", figures.unsold_t)):
+            tonnes = total_a_year(
+                {key: t for key, t in table.items() if self._product(key.split(" @ ")[0]) == "standing"}
+            )
+            if tonnes > 0.05:
+                lines.append(f"{self.wording.hay(tonnes)} {what}")
         return "\n".join(lines)
 
     def _is_hay(self, crop: str) -> bool:
