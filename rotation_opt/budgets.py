@@ -19,6 +19,7 @@ from rotation_opt.tables import Tables
 from rotation_opt.workload import PairHours, cut_shares, hired_cost, money
 
 Array = npt.NDArray[np.float64]
+LATE_CUT = "late_cut"  # tag of practices whose first cut is taken after the usual stage
 PARTS = (
     "sown material",
     "other inputs",
@@ -43,7 +44,7 @@ class PairBudgets:
     yield_t_ha : ndarray, shape (n_pairs,)
         What is brought in without weeds; 0 for what is cut and left or grazed. [t/ha]
     haul_per_t : ndarray, shape (n_pairs,)
-        Drying and haulage. [currency/t]
+        Drying and haulage, and what hay cut late is worth less. [currency/t]
     price_per_t : mapping of str to float
         Price of each product that no outlet's own price overrides. [currency/t]
     nitrogen_kg_ha : ndarray, shape (n_pairs,)
@@ -82,6 +83,7 @@ def pair_budgets(
     material = {key: sown_material(this, tables) for key, this in practices.items()}
     other = {key: other_inputs(this, tables) for key, this in practices.items()}
     setting_up = {key: establishment(this, tables) for key, this in practices.items()}
+    price_per_t = prices(farm, tables)
     parts: dict[str, Array] = {
         "sown material": np.array([material[this.key] for _, this in pairs], dtype=float),
         "other inputs": np.array([other[this.key] for _, this in pairs], dtype=float),
@@ -101,8 +103,14 @@ def pair_budgets(
             ],
             dtype=float,
         ),
-        haul_per_t=np.array([haul_per_t(this, tables) for _, this in pairs], dtype=float),
-        price_per_t=prices(farm, tables),
+        haul_per_t=np.array(
+            [
+                haul_per_t(this, tables) + quality_loss_per_t(this, price_per_t.get(this.crop, 0.0), tables)
+                for _, this in pairs
+            ],
+            dtype=float,
+        ),
+        price_per_t=price_per_t,
         nitrogen_kg_ha=nitrogen,
     )
 
@@ -263,6 +271,18 @@ def other_inputs(this: Practice, tables: Tables) -> float:
 def haul_per_t(this: Practice, tables: Tables) -> float:
     """Drying and carrying home; nothing where the buyer carries it off the field. [currency/t]"""
     return 0.0 if this.cut_use == "standing" else _crop(this, "dry_haul_per_t", tables)
+
+
+def quality_loss_per_t(this: Practice, price_per_t: float, tables: Tables) -> float:
+    """What a tonne of hay is worth less because its first cut comes after the usual stage. [currency/t]
+
+    Hay cut at its usual stage brings the usual price. It holds for hay that is fed, too, which feeds less.
+    """
+    if LATE_CUT not in this.tags or not this.cuts:
+        return 0.0
+    shares = cut_shares(this, tables)
+    late = shares[0] / sum(shares)
+    return late * (1.0 - tables.number("money", "any", "late_cut_price_ratio")) * price_per_t
 
 
 def establishment(this: Practice, tables: Tables) -> float:

@@ -220,3 +220,38 @@ def test_all_pairs_of_the_demo_farm_have_finite_money():
         assert array.shape == (len(programmes),)
         assert np.isfinite(array).all()
         assert (array >= 0).all()
+
+
+# ---------------------------------------------------------------- quality of hay
+
+
+def test_hay_cut_at_its_usual_stage_brings_the_usual_price():
+    for key, practice in TABLES.practices.items():
+        if key != "alfalfa_spring":
+            assert budgets.quality_loss_per_t(practice, 200.0, TABLES) == 0.0
+
+
+def test_a_first_cut_after_the_usual_stage_takes_its_step_off_its_share_of_the_hay():
+    # by hand: the first cut is 0.46 of 0.76 of the two cuts, each tonne of it brings 0.81 of 200
+    loss = budgets.quality_loss_per_t(TABLES.practices["alfalfa_spring"], 200.0, TABLES)
+    assert loss == pytest.approx(0.46 / 0.76 * 0.19 * 200.0)
+    found = money_of(("soybean", "alfalfa_spring"), ("alfalfa_1", "alfalfa_2"))
+    assert found.haul_per_t[0] - found.haul_per_t[1] == pytest.approx(
+        loss / 200.0 * found.price_per_t["alfalfa"]
+    )
+
+
+def test_the_step_for_a_late_cut_mirrors_the_published_step_for_premium_hay():
+    # Hay & Forage Grower, US price reports: premium over average alfalfa 210/171 (January 2020), 317/279 (May
+    # 2023), 243/159 (February 2025), 252/180 (April 2025) and 1.24 (January 2022)
+    steps = [210 / 171, 317 / 279, 243 / 159, 252 / 180, 1.24]
+    figure = TABLES.figure("money", "any", "late_cut_price_ratio")
+    assert figure.value == pytest.approx(1.0 / float(np.median(steps)), abs=0.005)
+    assert figure.low == pytest.approx(1.0 / max(steps), abs=0.006)
+    assert figure.high == pytest.approx(1.0 / min(steps), abs=0.006)
+
+
+def test_the_money_rate_of_late_hay_moves_the_cost_of_its_tonnes():
+    cheap = TABLES.with_change("money", "any", "late_cut_price_ratio", 0.65)
+    pair = ("soybean", "alfalfa_spring")
+    assert money_of(pair, from_tables=cheap).haul_per_t[0] > money_of(pair).haul_per_t[0]
