@@ -6,7 +6,7 @@ They are made of the figures that are printed, field by field and year by year, 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +17,7 @@ from rotation_opt.cash_flow import MONEY, Season, seasons
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.ledgers import Balance, CashCourse
 from rotation_opt.records import Alternative, Check
+from rotation_opt.standing_hay import sold_as, standing_key
 
 Array = npt.NDArray[np.float64]
 
@@ -26,7 +27,8 @@ TONNES, HOURS = 0.05, 0.05
 OPEN = "any buyer"
 MADE, LANDLORD, UNSOLD, HERD = "made", "landlord", "no buyer", "kept for the herd"
 CUT, LEFT, FED, BOUGHT = "cut", "cut and left", "fed", "bought"
-FROM_STORE, INTO_STORE, LOST, SOLD = "from store", "into store", "lost in store", "sold"
+FROM_STORE, INTO_STORE, LOST = "from store", "into store", "lost in store"
+SOLD, STANDING = "sold", "sold standing"
 NEEDED, OWN, EXTRA, OVER = "needed", "own", "extra paid", "more than there are"
 OPENING, IN, OUT, CLOSING = "in hand before", "money in", "money out", "in hand at the end"
 
@@ -88,25 +90,36 @@ def _hay(ground: Groundwork, plan: Alternative, grown: Sequence[Season]) -> Bala
     stored = np.array(figures.hay_stored_t)
     before = np.concatenate(([farm.hay_stored_now_t], stored[:-1]))
     lost = np.concatenate(([0.0], stored[:-1] * farm.hay_storage_loss))
-    crops = {crop for crop in {*figures.sold_t, *figures.unsold_t} if _is_hay(ground, crop.split(" @ ")[0])}
-    none = np.zeros(years)
-    sold = sum((np.array(figures.sold_t[crop]) for crop in crops if crop in figures.sold_t), none)
-    unsold = sum((np.array(figures.unsold_t[crop]) for crop in crops if crop in figures.unsold_t), none)
+    hay = {season.practice.crop for season in mine} | {
+        crop for crop in _crops_sold(plan) if _is_hay(ground, crop)
+    }
+    standing = {standing_key(crop) for crop in hay}
     bought = np.array(figures.feed_bought_t)
     return _balance(
         "hay",
         "t",
         {CUT: made + left, FROM_STORE: before, BOUGHT: bought},
         {
-            SOLD: sold,
+            SOLD: _sum_of(figures.sold_t, hay, years),
+            STANDING: _sum_of(figures.sold_t, standing, years),
             FED: np.array(figures.fed_t) + bought,
             INTO_STORE: stored,
             LEFT: left,
             LOST: lost,
             LANDLORD: landlord,
-            UNSOLD: unsold,
+            UNSOLD: _sum_of(figures.unsold_t, hay | standing, years),
         },
     )
+
+
+def _crops_sold(plan: Alternative) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(sale.split(" @ ")[0] for sale in plan.figures.sold_t))
+
+
+def _sum_of(table: Mapping[str, Sequence[float]], crops: Collection[str], years: int) -> Array:
+    """Sum of the rows of some crops, whoever buys them, by year."""
+    rows = [np.array(values) for name, values in table.items() if name.split(" @ ")[0] in crops]
+    return np.asarray(sum(rows, np.zeros(years)))
 
 
 def _left_t(ground: Groundwork, plan: Alternative, season: Season) -> float:
@@ -135,13 +148,12 @@ def _crops(ground: Groundwork, plan: Alternative, grown: Sequence[Season]) -> li
     landlord: dict[str, Array] = {}
     for season in grown:
         if season.made_t > 0.0:
-            crop = season.practice.crop
+            crop = sold_as(season.practice)
             made.setdefault(crop, np.zeros(years))[season.year] += season.made_t
             share = season.made_t * season.field.landlord_share
             landlord.setdefault(crop, np.zeros(years))[season.year] += share
     found = []
-    sold_at_all = [sale.split(" @ ")[0] for sale in figures.sold_t]
-    for crop in dict.fromkeys((*made, *sold_at_all)):
+    for crop in dict.fromkeys((*made, *_crops_sold(plan))):
         tonnes = made.get(crop, np.zeros(years))
         gone = {LANDLORD: landlord.get(crop, np.zeros(years))}
         for sale, sold in figures.sold_t.items():

@@ -20,6 +20,7 @@ from rotation_opt.groundwork import Groundwork
 from rotation_opt.ledgers import CashCourse
 from rotation_opt.practices import MONTH_STARTS, YEAR
 from rotation_opt.records import Alternative, Check, Field, Practice, Programme
+from rotation_opt.standing_hay import sold_as
 from rotation_opt.workload import HALF_MONTHS, crop_in_pass, crop_t_ha, cut_shares, hire_rate, pass_work
 
 Array = npt.NDArray[np.float64]
@@ -251,20 +252,23 @@ class CashFlow:
         for sale, tonnes in plan.figures.sold_t.items():
             crop = sale.split(" @ ", 1)[0]
             outlet = outlets.get(sale)
-            month, usual = self._sold_month(crop, own_month.get(sale))
             for year, t in enumerate(tonnes):
+                harvested = first.get((crop, year), 1)
+                month, usual = self._sold_month(crop, own_month.get(sale), harvested)
                 price = (
                     float(limits.open_price_per_t[year, products.index(crop)])
                     if outlet is None
                     else outlet.price_per_t - outlet.haul_per_t
                 )
-                later, when = year_of_sale(month, first.get((crop, year), 1), usual=usual)
+                later, when = year_of_sale(month, harvested, usual=usual)
                 ledger.book(SALES, year, year + later, when - 1, t * price)
 
-    def _sold_month(self, crop: str, of_outlet: int | None) -> tuple[int, bool]:
-        """Calendar month in which a crop is paid for, and whether it is the usual one of the tables."""
+    def _sold_month(self, crop: str, of_outlet: int | None, harvested: int) -> tuple[int, bool]:
+        """Month in which a crop is paid for, and whether that is the usual one; standing hay as it is cut."""
         own = of_outlet or self.farm.sold_month.get(crop)
-        return (own, False) if own else (int(self.tables.number("crop", crop, "sold_month")), True)
+        if own:
+            return own, False
+        return int(self.tables.number_or("crop", crop, "sold_month", harvested)), True
 
     def _bought_hay(self, ledger: _Ledger, plan: Alternative) -> None:
         if not any(plan.figures.feed_bought_t):
@@ -339,7 +343,7 @@ def _first_harvests(grown: Sequence[Season]) -> dict[tuple[str, int], int]:
     for season in grown:
         cuts = [day for c in season.programme.canopies if not c.under for day in c.cut_days if day >= 0]
         day = min(cuts) if season.practice.cuts and cuts else season.programme.harvest_day
-        key = season.practice.crop, season.year
+        key = sold_as(season.practice), season.year
         first[key] = min(first.get(key, 12), month_of(day) + 1)
     return first
 
