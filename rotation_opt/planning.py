@@ -13,6 +13,7 @@ from rotation_opt.alternatives import Proposal, describe, distance, propose
 from rotation_opt.annuals import annual_course
 from rotation_opt.arrays import SelectionData
 from rotation_opt.carry_over import Following
+from rotation_opt.downside import risks, usual_year_check
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.patch_growth import seed_years
@@ -86,6 +87,11 @@ def plan(
     began = time.perf_counter()
     seed = annual_seed(ground, found)
     laps["annual weeds"] = time.perf_counter() - began
+    began = time.perf_counter()
+    swings = risks(ground, data, [(draft.key, draft.paths, draft.figures) for draft in proposal.drafts])
+    for draft in proposal.drafts:
+        checks[draft.key] += (usual_year_check(data, draft.figures, farm.currency),)
+    laps["good and bad years"] = time.perf_counter() - began
     tables.read_figures.update(ground.tables.read_figures)  # the tables fitted to the climate count apart
     return Result(
         farm=farm,
@@ -102,6 +108,7 @@ def plan(
         seed_years=seed_years(ground.response.weeds, ground.tables),
         price_steps=_price_steps(data, proposal),
         price_doubts=proposal.curve.doubts(),
+        risks=swings,
         carry_over=following.carry_over({draft.key: draft.paths for draft in proposal.drafts}),
         tight_limits=proposal.tight,
     )
@@ -232,7 +239,8 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
         "studies that a fit had not seen were foretold within 1.6 times in half the cases and within 2.5 "
         "times in four of five; a few were missed by far. The model knows light, cutting and tillage, not "
         "water, nitrogen or disease.",
-        "Prices and costs are the same in every year. Money of later years is discounted only for choosing, "
+        "Plans are chosen with the same prices, yields and costs in every year; how each stands when prices "
+        "and yields swing is under good and bad years. Money of later years is discounted only for choosing, "
         "not in the figures printed.",
         "Costs are counted in the year of the harvest they are for. Field days are those of a median year.",
         "What the weeds left at the end will cost after the plan, and what nitrogen and hay stands will be "

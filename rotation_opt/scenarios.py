@@ -1,4 +1,4 @@
-"""Years that may come: how yields and prices swing together, and what a dry or a wet year takes.
+"""Years that may come: how yields and prices swing together.
 
 A course is one run of all plan years. Courses are drawn from published swings of yields (table
 ``variability`` and ``yield_cv`` of table ``crop``), always the same for the same crops, so that plans are
@@ -15,9 +15,7 @@ import numpy as np
 
 from rotation_opt.arrays import Floats, SelectionData
 from rotation_opt.errors import TableError
-from rotation_opt.records import Practice
 from rotation_opt.tables import Tables
-from rotation_opt.workload import cut_shares
 
 SERIES = ("barley", "corn", "hay", "soybean", "wheat")
 """What a crop's yields and prices can go by, in alphabetical order."""
@@ -88,8 +86,8 @@ def swings_of(crops: Sequence[str], tables: Tables) -> Swings:
         If a crop has no ``yield_cv``, or goes by no series.
     """
     price_cv = np.array([tables.number(TABLE, series, "price_cv") for series in SERIES])
-    by_yield = [_goes_by(crop, "yields_with", tables) for crop in crops]
-    by_price = [_goes_by(crop, "prices_with", tables) for crop in crops]
+    by_yield = [goes_by(crop, "yields_with", tables) for crop in crops]
+    by_price = [goes_by(crop, "prices_with", tables) for crop in crops]
     return Swings(
         crops=tuple(crops),
         yield_cv=np.array([tables.number("crop", crop, "yield_cv") for crop in crops], dtype=float),
@@ -108,7 +106,8 @@ def swings_of(crops: Sequence[str], tables: Tables) -> Swings:
     )
 
 
-def _goes_by(crop: str, what: str, tables: Tables) -> tuple[int, float]:
+def goes_by(crop: str, what: str, tables: Tables) -> tuple[int, float]:
+    """The series of a crop's ``yields_with`` or ``prices_with``, as a place in `SERIES`, and how closely."""
     for place, series in enumerate(SERIES):
         if tables.has(TABLE, crop, f"{what}:{series}"):
             return place, tables.number(TABLE, crop, f"{what}:{series}")
@@ -259,86 +258,3 @@ def _remembered(new: Floats, memory: float) -> Floats:
 def _lognormal(z: Floats, cv: Floats | float) -> Floats:
     factor = np.exp(np.sqrt(np.log1p(np.square(cv))) * z)
     return np.asarray(factor / factor.mean(axis=0))
-
-
-# ---------------------------------------------------------------- a dry and a wet year
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BadYear:
-    """What one kind of bad year does, against the usual.
-
-    Parameters
-    ----------
-    name : str
-        ``dry`` or ``wet``.
-    yields : (P,)
-        Factor on what each practice brings in that year.
-    next_yields : (P,)
-        Factor on what each practice brings in the year after.
-    prices : (K,)
-        Factor on the price of each product in that year.
-    feed_price : float
-        Factor on the price of hay bought in.
-    """
-
-    name: str
-    yields: Floats
-    next_yields: Floats
-    prices: Floats
-    feed_price: float
-
-
-def bad_years(data: SelectionData, practices: Sequence[Practice], tables: Tables) -> tuple[BadYear, BadYear]:
-    """A dry and a wet year.
-
-    Dry: every crop yields as its series did in the drought of 1988, a stand of hay sown that spring fails,
-    hay is dear. Wet: as in the floods of 1993; a cut of hay cannot be made, the others are late.
-
-    Parameters
-    ----------
-    data : SelectionData
-    practices : sequence of Practice, length P
-        In the order of ``data.practice_keys``.
-    tables : Tables
-    """
-    new_stand = tables.number(TABLE, "any", "dry_year_new_stand")
-    missed = int(tables.number(TABLE, "any", "wet_year_missed_cuts"))
-    dry, dry_after, wet = (np.ones(len(practices)) for _ in range(3))
-    for place, practice in enumerate(practices):
-        if data.product_of[place] < 0:
-            continue
-        series = SERIES[_goes_by(practice.crop, "yields_with", tables)[0]]
-        dry[place] = tables.number(TABLE, series, "dry_year_yield")
-        wet[place] = tables.number(TABLE, series, "wet_year_yield")
-        if not practice.cuts:
-            continue
-        if not practice.needs_stand and practice.sowing == "spring":
-            dry[place] *= new_stand
-        if practice.needs_stand.endswith(":1"):
-            dry_after[place] = new_stand
-        shares = cut_shares(practice, tables)
-        if len(shares) > missed:
-            wet[place] *= sum(shares[: len(shares) - missed]) / sum(shares)
-    hay_dry = tables.number(TABLE, "hay", "dry_year_price")
-    hay_place = SERIES.index("hay")
-    goes_with_hay = np.array(
-        [_goes_by(crop, "prices_with", tables)[0] == hay_place for crop in crops_of_products(data)],
-        dtype=bool,
-    )
-    return (
-        BadYear(
-            name="dry",
-            yields=dry,
-            next_yields=dry_after,
-            prices=np.where(goes_with_hay, hay_dry, 1.0),
-            feed_price=hay_dry,
-        ),
-        BadYear(
-            name="wet",
-            yields=wet,
-            next_yields=np.ones(len(practices)),
-            prices=np.where(goes_with_hay, tables.number(TABLE, "hay", "wet_year_price"), 1.0),
-            feed_price=1.0,
-        ),
-    )

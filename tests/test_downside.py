@@ -17,21 +17,21 @@ from small_farm import MONEY, TABLES, Plans, small, with_field
 
 from rotation_opt import downside
 from rotation_opt.arrays import Downside
-from rotation_opt.downside import changes_per_t, farm_scenarios, outcomes, worst_mean
+from rotation_opt.bad_years import BadYear, bad_years, in_bad_year
+from rotation_opt.downside import changes_per_t, farm_scenarios, worst_mean
 from rotation_opt.finance import cvar_of_loss
 from rotation_opt.formulate import Goal
 from rotation_opt.records import Alternative, Farm, Outlet, Risk
 from rotation_opt.scenarios import (
     COURSES,
     SERIES,
-    BadYear,
     Scenarios,
     Swings,
-    bad_years,
     crops_of_products,
     swings_of,
 )
 from rotation_opt.select import evaluate, select
+from rotation_opt.settling import outcomes
 from rotation_opt.tradeoff import curve
 
 KEYS = ("as_now", "most_money", "balanced", "fastest")
@@ -339,6 +339,14 @@ def test_what_is_told_is_counted_by_hand_from_the_direct_reckoning() -> None:
     assert risk.contract_short is None  # nothing is promised on this farm
 
 
+def test_a_plan_that_brings_something_else_in_usual_years_is_reported() -> None:
+    plans = planned("herd")
+    figures = plans.draft["most_money"].figures
+    assert downside.usual_year_check(plans.data, figures, "USD").agrees
+    off = downside.usual_year_check(plans.data, replace(figures, sales=figures.sales + 7.0), "USD")
+    assert (off.agrees, off.largest_difference) == (False, pytest.approx(7.0))
+
+
 # ---------------------------------------------------------------- the mean of the worst
 
 
@@ -400,7 +408,7 @@ def test_a_dry_year_is_worked_out_by_hand() -> None:
     # present plan: grain only, so hay from the barn, the rest bought
     draft = plans.draft["as_now"]
     assert not draft.figures.tonnes[:, alfalfa].any()
-    told_net = downside.in_bad_year(data, draft.paths, draft.figures, dry, courses("herd"))
+    told_net = in_bad_year(data, draft.paths, draft.figures, dry, courses("herd"))
     direct = Direct(plans, plans.plan["as_now"])
     for year, net in enumerate(told_net):
         lost = 0.0
@@ -440,9 +448,9 @@ def test_a_new_stand_that_fails_costs_the_year_after_and_is_counted_in_the_dry_y
         if data.practice_keys[path[year + 1]] == "alfalfa_1"
     }
     assert sown  # this plan has a new stand
-    told_net = downside.in_bad_year(data, draft.paths, draft.figures, dry, courses("herd"))
+    told_net = in_bad_year(data, draft.paths, draft.figures, dry, courses("herd"))
     stays = replace(dry, next_yields=np.ones(len(data.practice_keys)))
-    without = downside.in_bad_year(data, draft.paths, draft.figures, stays, courses("herd"))
+    without = in_bad_year(data, draft.paths, draft.figures, stays, courses("herd"))
     for year in range(data.years):
         assert told_net[year] < without[year] - 100.0 if year in sown else told_net[year] == without[year]
 
@@ -458,7 +466,7 @@ def test_a_bad_year_that_does_nothing_changes_nothing() -> None:
         feed_price=1.0,
     )
     for draft in plans.draft.values():
-        told_net = downside.in_bad_year(data, draft.paths, draft.figures, nothing, courses("promise"))
+        told_net = in_bad_year(data, draft.paths, draft.figures, nothing, courses("promise"))
         assert told_net == pytest.approx(tuple(draft.figures.net), abs=1e-4)
 
 

@@ -15,13 +15,15 @@ from small_farm import TABLES, patch, small
 import rotation_opt
 from rotation_opt import tables as crop_tables
 from rotation_opt.annuals import annual_course, annual_loss
+from rotation_opt.bad_years import bad_years
 from rotation_opt.bands import Bands
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay, weeds_of
+from rotation_opt.ownership import owning
 from rotation_opt.patch_growth import seed_years
 from rotation_opt.patch_work import patch_outlooks
 from rotation_opt.records import Farm, Outlet
-from rotation_opt.scenarios import bad_years, crops_of_products, swings_of
+from rotation_opt.scenarios import crops_of_products, swings_of
 from rotation_opt.tables import Tables
 from rotation_opt.tables.build import DRAW_TABLE, FIGURE_FILES
 
@@ -107,7 +109,8 @@ def told_beside_plans(g: Groundwork) -> tuple[object, ...]:
     data = selection_data(g)
     practices = [g.tables.practices[key] for key in data.practice_keys]
     swings = swings_of(crops_of_products(data), g.tables), bad_years(data, practices, g.tables)
-    return Bands(g, data, []), seed_years(weeds_of(g.farm), g.tables), swings
+    owned = [owning(key, g.farm, g.tables, 100.0) for key in g.tables.machines]
+    return owned, Bands(g, data, []), seed_years(weeds_of(g.farm), g.tables), swings
 
 
 @cache

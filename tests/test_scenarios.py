@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import statistics
 from dataclasses import replace
 
@@ -18,11 +17,6 @@ CROPS = ("corn_grain", "soybean", "winter_wheat", "spring_barley", "alfalfa", "o
 YEARS = 3
 MANY = 20000
 WITHIN = 4.5 / np.sqrt(MANY / 2)  # sampling error of a correlation; half of the courses are mirror images
-
-
-def rows() -> list[dict[str, str]]:
-    with (tables.folder() / "variability.csv").open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
 
 
 def swings() -> Swings:
@@ -61,29 +55,25 @@ def test_a_correlation_of_yields_is_the_mean_of_the_states(
     assert (figure.low, figure.high) == (min(states), max(states))
 
 
-def test_the_swing_of_hay_prices_is_that_of_the_five_reports_in_the_table() -> None:
-    # Hay & Forage Grower (USDA Agricultural Prices), January 2020 to April 2025
-    reports = [float(row["value"]) for row in rows() if row["quantity"].startswith("average_price_")]
-    assert sorted(reports) == [159, 171, 180, 211, 279]
+def test_the_swing_of_hay_prices_is_that_of_the_five_reports_in_its_note() -> None:
+    # Hay & Forage Grower (USDA Agricultural Prices): January 2020 and 2022, May 2023, February and April 2025
+    reports = (171, 211, 279, 159, 180)
+    figure = TABLES.figure("variability", "hay", "price_cv")
+    assert all(str(price) in figure.note for price in reports)
     swing = statistics.stdev(reports) / statistics.mean(reports)
-    assert TABLES.number("variability", "hay", "price_cv") == pytest.approx(swing, abs=0.005)
+    assert figure.value == pytest.approx(swing, abs=0.005)
 
 
-@pytest.mark.parametrize(
-    ("crop", "state_percent"),  # agridat 1.27: New York corn, hay, wheat; Michigan soybean; Wisconsin barley
-    [
-        ("corn_grain", 8.5),
-        ("alfalfa", 6.4),
-        ("winter_wheat", 9.2),
-        ("soybean", 11.1),
-        ("spring_barley", 10.5),
-    ],
-)
-def test_the_yields_of_a_farm_swing_so_many_times_as_far_as_those_of_a_state(
-    crop: str, state_percent: float
-) -> None:
-    times = next(float(row["value"]) for row in rows() if row["quantity"] == "farm_multiple")
-    assert TABLES.number("crop", crop, "yield_cv") == pytest.approx(state_percent / 100 * times, abs=0.00501)
+def test_yields_of_a_farm_swing_two_and_a_half_times_as_far_as_those_of_a_state() -> None:
+    # Harwood and others (1999, USDA): a farm's corn yields swing two to three times as far as a state's;
+    # agridat 1.27: New York corn, hay and wheat, Michigan soybean, Wisconsin barley, per cent
+    states = {"corn_grain": 8.5, "alfalfa": 6.4, "winter_wheat": 9.2, "soybean": 11.1, "spring_barley": 10.5}
+    for crop, state in states.items():
+        figure = TABLES.figure("crop", crop, "yield_cv")
+        assert (figure.source, figure.mark) == ("AGRIDAT", "derived")
+        assert figure.value == pytest.approx(2.5 * state / 100, abs=0.00501)
+        assert figure.low == pytest.approx(2.0 * state / 100, abs=0.00501)
+        assert figure.high == pytest.approx(3.0 * state / 100, abs=0.00501)
 
 
 def test_yields_of_a_dry_year_are_the_median_of_the_states_whose_worst_it_was() -> None:

@@ -16,6 +16,7 @@ from rotation_opt.report.field_years import ShortNames, field_table, practices_o
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.patch_growth import patch_notes, patch_rows
 from rotation_opt.report.price_table import price_blocks
+from rotation_opt.report.risk import risk_sections
 from rotation_opt.report.sources_page import MARKS, used_figures
 from rotation_opt.report.summary import AS_NOW, Reading, side_by_side
 from rotation_opt.report.wording import Wording, capital, sentence, share_range
@@ -69,6 +70,7 @@ def plan_page(result: Result, tables: Tables, shown: Sequence[str] | None = None
             _weeds_today(result, words),
             _plans(reading, plans),
             _summary(reading, columns),
+            *risk_sections(reading, columns),
             *carry_over_sections(reading, columns),
             *_price(reading, columns),
             *(_fields(reading, plan, names, first=plan is columns[0]) for plan in columns),

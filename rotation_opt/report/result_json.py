@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from importlib import resources
 from typing import Any
 
-from rotation_opt.records import Alternative, Field, Result, YearOnField
+from rotation_opt.records import Alternative, Field, Result, Risk, YearOnField
 from rotation_opt.report.sources_page import used_figures
 from rotation_opt.report.wording import Wording
 from rotation_opt.tables import Tables
@@ -56,6 +56,19 @@ UNITS: Mapping[str, str] = {
     "seed_shed_per_m2": "sound seeds shed on each square metre of patch, by weed; low, likely, high; one a "
     "year; an order of magnitude",
     "seed_years": "years that seed of each creeping weed lives in the soil; low, likely, high",
+    "expected_net_return": "currency a year, whole farm, mean of all courses of good and bad years",
+    "worst_fifth_net_return": "currency a year, whole farm, mean of the worst fifth of courses",
+    "expected_present_value": "currency of today, all plan years, mean of all courses",
+    "worst_fifth_present_value": "currency of today, all plan years, mean of the worst fifth of courses",
+    "year_below_floor_share": "share of years with less than the least cash, 0 to 1",
+    "any_year_below_floor_share": "share of courses with at least one such year, 0 to 1",
+    "leanest_year_net_return": "currency, net return of the leanest year, median of the courses",
+    "net_return_range": "currency, one a year; low and high leave out a tenth of the courses each, likely is "
+    "their mean",
+    "contract_short_share": "share of years whose harvest is short of promised tonnes, 0 to 1; null = nothing "
+    "is promised",
+    "bad_year_net_return": "currency, one a year: net return of that year if it is dry or wet, less what it "
+    "costs the years after it",
     "years_to_target": "years until the target is met; low, likely, high; null = not within the plan",
     "proven_gap_share": "share by which a better plan could still exist; null = not known",
     "largest_difference": "in the unit given beside it",
@@ -222,6 +235,7 @@ def _alternative(result: Result, plan: Alternative, words: Wording) -> dict[str,
         "proven_gap_share": plan.proven_gap,
         "years_to_target": list(result.years_to_target.get(plan.key, (None, None, None))),
         "annual_seed_times": _courses(result.annual_seed.get(plan.key, {})),
+        "good_and_bad_years": _risk(result.risks.get(plan.key)),
         "patches_ha": _courses(figures.patches_ha),
         "seed_shed_per_m2": _courses(figures.seed_shed_per_m2),
         "net_return": list(figures.net_return),
@@ -255,6 +269,24 @@ def _alternative(result: Result, plan: Alternative, words: Wording) -> dict[str,
             }
             for check in result.checks.get(plan.key, ())
         ],
+    }
+
+
+def _risk(risk: Risk | None) -> dict[str, Any] | None:
+    if risk is None:
+        return None
+    return {
+        "courses": risk.courses,
+        "expected_net_return": risk.expected_net,
+        "worst_fifth_net_return": risk.worst_fifth_net,
+        "expected_present_value": risk.expected_present_value,
+        "worst_fifth_present_value": risk.worst_fifth_present_value,
+        "year_below_floor_share": risk.year_below_floor,
+        "any_year_below_floor_share": risk.any_year_below_floor,
+        "leanest_year_net_return": risk.leanest_year,
+        "net_return_range": [_low_likely_high(year) for year in risk.net_by_year],
+        "contract_short_share": risk.contract_short,
+        "bad_year_net_return": _by_name(risk.bad_years),
     }
 
 
