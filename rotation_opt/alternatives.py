@@ -94,6 +94,7 @@ class Proposal:
     curve: Curve
     cut_short: bool = False  # a search was ended before its work was done
     tight: tuple[TightLimit, ...] = ()  # what holds the plan with most money back
+    richest: Selected | None = None  # the plan with most money and the sequences met for it
 
 
 def distance(data: SelectionData, one: Sequence[Sequence[int]], other: Sequence[Sequence[int]]) -> float:
@@ -254,6 +255,7 @@ def propose(
         curve=between,
         cut_short=between.cut_short or other.cut_short,
         tight=counted_from(data, tight, asked, richest),
+        richest=richest,
     )
 
 

@@ -90,6 +90,26 @@ def capital_recovery(purchase: float, remaining: float, rate: float, years: floa
     return (purchase - remaining) * capital_recovery_factor(rate, years) + remaining * rate
 
 
+def ownership_cost(purchase: float, remaining: float, rate: float, years: float, overhead: float) -> float:
+    """What a machine costs a year whether it works or not. [currency a year]
+
+    Depreciation and interest as one even amount, and taxes, insurance and housing as a share of the mean of
+    price and remaining value (Iowa State University Extension, File A3-29).
+
+    Parameters
+    ----------
+    purchase, remaining : float
+        Price paid, and what it brings when it is sold. [currency]
+    rate : float
+        Interest. [share a year]
+    years : float
+        How long it is kept.
+    overhead : float
+        Taxes, insurance and housing. [share a year]
+    """
+    return capital_recovery(purchase, remaining, rate, years) + overhead * (purchase + remaining) / 2.0
+
+
 def fuel_cost_per_ha(fuel_l_ha: float, fuel_per_l: float, lubrication_share: float) -> float:
     """Fuel with its share of lubricants. [currency/ha]"""
     return fuel_l_ha * fuel_per_l * (1.0 + lubrication_share)

@@ -12,6 +12,7 @@ import numpy as np
 from rotation_opt.alternatives import Proposal, describe, distance, propose
 from rotation_opt.annuals import annual_course
 from rotation_opt.arrays import SelectionData
+from rotation_opt.buying import own_against_hire
 from rotation_opt.carry_over import Following
 from rotation_opt.downside import risks, usual_year_check
 from rotation_opt.farm_arrays import selection_data
@@ -92,6 +93,9 @@ def plan(
     for draft in proposal.drafts:
         checks[draft.key] += (usual_year_check(data, draft.figures, farm.currency),)
     laps["good and bad years"] = time.perf_counter() - began
+    began = time.perf_counter()
+    cases, choices = own_against_hire(ground, data, proposal.richest, tell=progress, pulled=pulled)
+    laps["own or hire"] = time.perf_counter() - began
     tables.read_figures.update(ground.tables.read_figures)  # the tables fitted to the climate count apart
     return Result(
         farm=farm,
@@ -111,6 +115,8 @@ def plan(
         risks=swings,
         carry_over=following.carry_over({draft.key: draft.paths for draft in proposal.drafts}),
         tight_limits=proposal.tight,
+        machine_cases=cases,
+        buying=choices,
     )
 
 

@@ -278,6 +278,15 @@ class Field:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Purchase:
+    """Terms of owning a machine, the grower's own; None = what the tables say."""
+
+    price: float | None
+    years_kept: float | None
+    interest: float | None  # share a year
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OwnMachine:
     """How the grower gets at one machine."""
 
@@ -291,6 +300,9 @@ class OwnMachine:
     also_hire: bool  # own it, and can hire more in a pinch
     hire_unit: Literal["ha", "bale", "t", "h"] | None = None  # of the own rate; None = as in table machines
     comes_late_days: int = 0  # a hired machine is there so many days after it is called
+    buy: bool = False  # not owned; might be bought
+    terms: Purchase | None = None  # of owning it; None = as the tables say
+    share: float = 1.0  # owned with neighbors: this farm's part of its cost and of its hours
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -509,6 +521,36 @@ class Risk:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MachineCase:
+    """Own against hire for one machine, for the work that one plan has for it; money is an estimate."""
+
+    machine: str
+    now: Literal["own", "hire", "buy"]
+    area_ha: float  # a year, each pass counted
+    hours: float  # a year
+    price: float  # paid, of this farm's part
+    remaining: float  # when it is sold
+    years_kept: float
+    interest: float  # share a year
+    owning: float  # a year, whether it works or not
+    running: float  # a year, if all the work is done with an own one: fuel, repairs, driver
+    hired: float  # a year, if all the work is hired
+    break_even_ha: float  # area a year from which owning costs less; infinite = never
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuyingChoice:
+    """The best plan with some machines bought, none of them (first), or all."""
+
+    machines: tuple[str, ...]  # bought
+    net: float  # mean net return a year of the plan, before what owning costs
+    owning: float  # a year
+    gain: float  # a year against buying nothing, what owning costs taken off; money of today, evened out
+    gap: float | None  # share of the money by which a better plan could exist; None = not known
+    why_not: str = ""  # no plan keeps all limits with it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PriceStep:
     """One line of the table of what being cleaner costs: a plan between most money and fewest weeds."""
 
@@ -601,6 +643,8 @@ class Result:
     balances: Mapping[str, tuple[Balance, ...]] = field(default_factory=dict)  # alternative key -> balances
     field_days: Mapping[str, FieldDays] = field(default_factory=dict)  # alternative key -> a bad year
     carry_over: CarryOver | None = None  # what each plan leaves to the years after it
+    machine_cases: tuple[MachineCase, ...] = ()  # own against hire, for the plan with most money
+    buying: tuple[BuyingChoice, ...] = ()  # buying nothing first; empty where nothing is to be bought
 
 
 # ---------------------------------------------------------------- one season, for a closer look

@@ -247,7 +247,7 @@ def capacity(farm: Farm, tables: Tables) -> Capacity:
             continue
         kind = "hay_share" if tables.machines[key].season == "haymaking" else "suitable_share"
         planned = f"{kind}_bad_year" if farm.labour.bad_year else kind
-        a_day = own.hours_a_day * own.units
+        a_day = own.hours_a_day * own.units * own.share
         usual[at] = days * field_day_shares(planned, tables) * a_day
         bad[at] = days * field_day_shares(f"{kind}_bad_year", tables) * a_day
     return Capacity(

@@ -20,6 +20,7 @@ from rotation_opt.bands import Bands
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay, weeds_of
 from rotation_opt.ownership import owning
+from rotation_opt.ownership import owning
 from rotation_opt.patch_growth import seed_years
 from rotation_opt.patch_work import patch_outlooks
 from rotation_opt.records import Farm, Outlet

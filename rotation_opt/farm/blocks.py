@@ -353,15 +353,15 @@ class PatchBlock(Block):
 
 
 class MachineBlock(Block):
-    """``[[machine]]``: own, hire or none."""
+    """``[[machine]]``: own, hire, buy or none. With "buy" it is not owned yet: is it worth it?"""
 
     needed = (("name",), ("status",))
     perhaps = (WIDTH, HIRE_RATE, HIRE_CAP)
     name: Annotated[str, _name("machine")] | None = Field(
         default=None, description="the machine in quotation marks"
     )
-    status: Annotated[str, _choice("own", "hire", "none")] | None = Field(
-        default=None, description='"own", "hire" or "none"'
+    status: Annotated[str, _choice("own", "hire", "buy", "none")] | None = Field(
+        default=None, description='"own", "hire", "buy" or "none"'
     )
     width_ft: Annotated[float, _number(0, 200, above=True)] | None = None
     width_m: Annotated[float, _number(0, 60, above=True)] | None = None
@@ -377,6 +377,10 @@ class MachineBlock(Block):
     hire_cap_ha: Amount | None = None
     also_hire: Flag = False
     comes_late_days: Annotated[int, _number(0, 60, whole=True)] | None = None
+    price: Annotated[float, _number(0, 10_000_000, above=True)] | None = None
+    years_kept: Annotated[float, _number(1, 40)] | None = None
+    interest_pct: Annotated[float, _number(0, 50)] | None = None
+    share_pct: Annotated[float, _number(0, 100, above=True)] | None = None
 
 
 class LabourBlock(Block):

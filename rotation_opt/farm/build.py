@@ -12,7 +12,18 @@ from rotation_opt.farm import blocks as b
 from rotation_opt.farm import weather
 from rotation_opt.farm.reading import Blocks, Placed
 from rotation_opt.interview import hay_need
-from rotation_opt.records import Crop, Farm, Field, Labour, Machine, Outlet, OwnMachine, Patch, Practice
+from rotation_opt.records import (
+    Crop,
+    Farm,
+    Field,
+    Labour,
+    Machine,
+    Outlet,
+    OwnMachine,
+    Patch,
+    Practice,
+    Purchase,
+)
 from rotation_opt.standing_hay import standing_key, standing_price
 from rotation_opt.tables import Tables
 
@@ -393,17 +404,36 @@ def _machines(found: Blocks, tables: Tables) -> Mapping[str, OwnMachine]:
         width = block.width_ft * units.FOOT_M if block.width_ft is not None else block.width_m
         machines[key] = OwnMachine(
             machine=key,
-            status=sure(block.status),  # type: ignore[arg-type]  # one of own, hire, none
+            status=_status(block),  # type: ignore[arg-type]  # one of own, hire, none
             width_m=width,
             hours_a_day=block.hours_a_day if block.hours_a_day is not None else usual_hours,
             units=block.number,
             hire_rate=own_rate,
             hire_unit=hired_by,
             hire_cap_ha=area_ha(block, b.HIRE_CAP),
-            also_hire=block.also_hire,
+            also_hire=block.also_hire and block.status == "own",
             comes_late_days=block.comes_late_days or 0,
+            buy=block.status == "buy",
+            terms=_terms(block),
+            share=1.0 if block.share_pct is None else block.share_pct / 100.0,
         )
     return machines
+
+
+def _status(block: b.MachineBlock) -> str:
+    """How a machine is got at; one that might be bought is hired till then if the file says how."""
+    if block.status != "buy":
+        return sure(block.status)
+    says_how = block.given(b.HIRE_RATE) or block.given(b.HIRE_CAP) or block.comes_late_days is not None
+    return "hire" if says_how or block.also_hire else "none"
+
+
+def _terms(block: b.MachineBlock) -> Purchase | None:
+    """The grower's own terms of owning a machine; None if the file gives none."""
+    terms = (block.price, block.years_kept, _share(block.interest_pct))
+    if all(each is None for each in terms):
+        return None
+    return Purchase(price=terms[0], years_kept=terms[1], interest=terms[2])
 
 
 def _labour(block: b.LabourBlock, tables: Tables) -> Labour:

@@ -22,6 +22,7 @@ from rotation_opt.standing_hay import STANDING, standing_key
 from rotation_opt.tables import Tables
 from rotation_opt.words import listed
 
+MOST_FOR_SALE = 3
 _SLACK = 1.0 + 1e-9  # areas that add up to the whole field are not "larger" by rounding
 
 
@@ -207,16 +208,23 @@ def _machines_are_as_said(case: _Case) -> None:
                     f"use {listed(build.hire_keys(machine, case.tables))}"
                 )
                 case.tell(placed, rate, show(getattr(block, rate)), allowed)
-        hired = block.status == "hire" or block.also_hire
+        hired = block.status in ("hire", "buy") or block.also_hire
         for key in (rate, block.given(b.HIRE_CAP)):
             if key is not None and block.status is not None and not hired:
-                allowed = 'a hire rate or cap goes with status "hire", or with also_hire = true'
+                allowed = 'a hire rate or cap goes with status "hire" or "buy", or with also_hire = true'
                 case.tell(placed, key, show(getattr(block, key)), allowed)
-        if block.comes_late_days is not None and block.status is not None and block.status != "hire":
-            allowed = 'comes_late_days goes with status "hire"'
+        if block.comes_late_days is not None and block.status not in (None, "hire", "buy"):
+            allowed = 'comes_late_days goes with status "hire" or "buy"'
             case.tell(placed, "comes_late_days", show(block.comes_late_days), allowed)
-        if block.also_hire and block.status is not None and block.status != "own":
-            case.tell(placed, "also_hire", "true", 'also_hire goes with status "own"')
+        if block.also_hire and block.status not in (None, "own", "buy"):
+            case.tell(placed, "also_hire", "true", 'also_hire goes with status "own" or "buy"')
+        if block.share_pct is not None and block.status not in (None, "own", "buy"):
+            allowed = 'share_pct, your part of a machine owned with others, goes with status "own" or "buy"'
+            case.tell(placed, "share_pct", show(block.share_pct), allowed)
+    wanted = [placed for placed in case.each("machine") if placed.block.status == "buy"]
+    for placed in wanted[MOST_FOR_SALE:]:
+        allowed = f"allowed are {MOST_FOR_SALE} machines with it, since every set of them is planned"
+        case.tell(placed, "status", '"buy"', allowed, "Ask about the others another time.")
 
 
 def _weights_suit_the_crop(case: _Case) -> None:

@@ -14,6 +14,7 @@ from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Pag
 from rotation_opt.report.carry_over import carry_over_sections
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
+from rotation_opt.report.machines import machine_sections
 from rotation_opt.report.patch_growth import patch_notes, patch_rows
 from rotation_opt.report.price_table import price_blocks
 from rotation_opt.report.risk import risk_sections
@@ -77,6 +78,7 @@ def plan_page(result: Result, tables: Tables, shown: Sequence[str] | None = None
             _legend(names),
             _limits(reading, columns),
             *binding_sections(reading, columns),
+            *machine_sections(reading),
             *_checks(reading, columns),
             *_background(result, tables),
         ),
