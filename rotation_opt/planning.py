@@ -12,10 +12,13 @@ import numpy as np
 from rotation_opt.alternatives import Proposal, describe, distance, propose
 from rotation_opt.annuals import annual_course
 from rotation_opt.arrays import SelectionData
+from rotation_opt.balances import balance_checks, balances
 from rotation_opt.buying import own_against_hire
 from rotation_opt.carry_over import Following
+from rotation_opt.cash_flow import CashFlow, cash_checks
 from rotation_opt.downside import risks, usual_year_check
 from rotation_opt.farm_arrays import selection_data
+from rotation_opt.field_days import field_days
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.patch_growth import seed_years
 from rotation_opt.records import Alternative, Farm, PriceStep, Programme, Result
@@ -84,6 +87,15 @@ def plan(
     following = Following(ground, data, [draft.paths for draft in proposal.drafts])
     found = describe(ground, data, proposal, following.bands)
     checks = {each.key: recheck(ground, each) for each in found}
+    flow = CashFlow(ground, data)
+    cash = {each.key: flow.course(each) for each in found}
+    ledgers = {each.key: balances(ground, each, cash[each.key]) for each in found}
+    for each in found:
+        checks[each.key] += (
+            *cash_checks(cash[each.key], each, farm.currency),
+            *balance_checks(ledgers[each.key]),
+        )
+    days = {each.key: field_days(ground, each) for each in found}
     laps["second reckoning"] = time.perf_counter() - began
     began = time.perf_counter()
     seed = annual_seed(ground, found)
@@ -108,6 +120,9 @@ def plan(
         distances=_distances(data, proposal),
         years_to_target={each.key: years_to_target(farm, each) for each in found},
         seconds=laps,
+        cash=cash,
+        balances=ledgers,
+        field_days=days,
         annual_seed=seed,
         seed_years=seed_years(ground.response.weeds, ground.tables),
         price_steps=_price_steps(data, proposal),

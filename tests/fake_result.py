@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
+from rotation_opt.ledgers import Balance, CashCourse, Competition, FieldDays, ShortDays
 from rotation_opt.records import (
     Alternative,
     AnnualWeed,
@@ -331,6 +332,9 @@ def result(**changes: Any) -> Result:
                 "fastest": _left(0.0, 0.0, 24.0),
             },
         ),
+        "cash": {plan.key: _cash(place) for place, plan in enumerate(alternatives)},
+        "balances": {plan.key: _balances(place) for place, plan in enumerate(alternatives)},
+        "field_days": {plan.key: _field_days(place) for place, plan in enumerate(alternatives)},
         "annual_seed": {
             plan.key: {
                 "brome": ((1.0, 1.0, 1.0),) + ((0.02, 0.3, 1.4),) * (YEARS - 1) + (brome,),
@@ -344,6 +348,83 @@ def result(**changes: Any) -> Result:
         },
     }
     return Result(**{**values, **changes})
+
+
+def _cash(place: int) -> CashCourse:
+    """Money that is spent in spring and comes back in autumn, the last of it after the plan."""
+    quarters = [(FIRST_YEAR - 1, 4)]
+    quarters += [
+        (year, quarter) for year in range(FIRST_YEAR, FIRST_YEAR + YEARS) for quarter in (1, 2, 3, 4)
+    ]
+    quarters.append((FIRST_YEAR + YEARS, 1))
+    paid = {4: -1_000.0, 1: -500.0, 2: -20_000.0 - 4_000.0 * place, 3: -6_000.0}
+    sold = {4: 30_000.0, 1: 9_000.0}
+    parts = {
+        "labour": tuple(paid[quarter] for _, quarter in quarters),
+        "sales": tuple(0.0 if year < FIRST_YEAR else sold.get(quarter, 0.0) for year, quarter in quarters),
+    }
+    left, now = [], 40_000.0
+    for at in range(len(quarters)):
+        now += sum(values[at] for values in parts.values())
+        left.append(now)
+    return CashCourse(
+        quarters=tuple(quarters),
+        parts=parts,
+        by_plan_year=(0.0,) * YEARS,
+        opening=40_000.0,
+        left=tuple(left),
+        last=len(quarters) - 2,
+    )
+
+
+def _balances(place: int) -> tuple[Balance, ...]:
+    hay = 40.0 * (place + 1)
+    return (
+        Balance(
+            what="hay",
+            unit="t",
+            there={"cut": (hay,) * YEARS, "from store": (10.0,) * YEARS, "bought": (30.0,) * YEARS},
+            gone={
+                "sold": (hay - 30.0,) * YEARS,
+                "fed": (60.0,) * YEARS,
+                "into store": (8.0,) * YEARS,
+                "lost in store": (2.0,) * YEARS,
+                "cut and left": (0.0,) * YEARS,
+            },
+        ),
+        Balance(
+            what="hours",
+            unit="h",
+            there={"needed": (402.0 + place,) * YEARS},
+            gone={"own": (390.0 + place,) * YEARS, "extra paid": (12.0,) * YEARS},
+        ),
+        Balance(
+            what="oats",
+            unit="t",
+            there={"made": (80.0,) * YEARS},
+            gone={"landlord": (10.0,) * YEARS, "Valley mill": (50.0,) * YEARS, "any buyer": (20.0,) * YEARS},
+        ),
+    )
+
+
+def _field_days(place: int) -> FieldDays:
+    short = ShortDays(
+        machine="mower", year=FIRST_YEAR + 1, half_month=11, missing_h=14.0, needed_h=51.0, can_hire=True
+    )
+    meeting = Competition(
+        year=FIRST_YEAR,
+        half_month=10,
+        cutting_h=25.0,
+        planting_h=56.0,
+        there_h=86.0,
+        hay_days=(5.1, 2.8),
+        field_days=(8.7, 6.5),
+    )
+    return FieldDays(
+        short=(short,) if place else (),
+        competition=meeting if place else None,
+        borrowed_from="Invented Plain",
+    )
 
 
 def season_rows() -> tuple[SeasonRow, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
+import fake_result
 import numpy as np
 import pytest
 from small_farm import Plans, small, with_field, with_machine
@@ -32,6 +33,8 @@ from rotation_opt.balances import (
 from rotation_opt.field_days import field_days
 from rotation_opt.ledgers import Balance
 from rotation_opt.records import Alternative, PlanFigures
+from rotation_opt.report.content import plan_page
+from rotation_opt.report.terminal import render
 from rotation_opt.workload import capacity
 
 
@@ -254,3 +257,40 @@ def test_without_hay_nothing_competes() -> None:
 
 def test_field_days_say_where_they_are_borrowed_from() -> None:
     assert "Corn Belt" in field_days(found().ground, good()).borrowed_from
+
+
+# ---------------------------------------------------------------- on the page
+
+
+def printed(key: str, **changes: object) -> str:
+    result = fake_result.result(farm=fake_result.farm(**changes))
+    page = plan_page(result, fake_result.tables())
+    (section,) = [section for section in page.sections if section.key == key]
+    text = render(replace(page, lead=(), sections=(section,)), width=80)
+    assert max(len(line) for line in text.splitlines()) <= 80
+    return " ".join(text.split())
+
+
+def test_the_page_shows_both_sides_of_each_balance() -> None:
+    text = printed("balances", units="metric")
+    assert "cut 40 80 120 160" in text
+    assert "sold 10 50 90 130" in text
+    assert "lost in store 2.0 2.0 2.0 2.0" in text
+    assert "cut and left" not in text  # a line that is nothing in every plan
+    assert "needed 402 403 404 405 own 390 391 392 393 extra paid help 12 12 12 12" in text
+    assert "Oats, harvested 80 80 80 80 Oats, landlord 10" in text
+    assert "Oats, Valley mill 50 50 50 50 Oats, open market 20 20 20 20" in text
+
+
+def test_the_page_names_the_half_months_that_lack_days_and_where_the_figures_are_from() -> None:
+    text = printed("field_days")
+    assert "A: As now Own machines have days enough in a bad year too." in text
+    assert "In a bad year the Mower lacks 14 of 51 hours in late June 2028 (hire can help)." in text
+    assert "meet most in early June 2027: 25 and 56 of your 86 hours there" in text
+    assert "figures of the Invented Plain" in text and "borrowed" in text
+    assert "field days of a median year" in text
+
+
+def test_a_farm_that_plans_for_a_bad_year_is_told_so() -> None:
+    labour = replace(fake_result.farm().labour, bad_year=True)
+    assert "field days of a bad year." in printed("field_days", labour=labour)

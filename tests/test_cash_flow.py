@@ -6,6 +6,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import fake_result
 import numpy as np
 import pytest
 from small_farm import TABLES, TEXT, Plans, small, with_field, with_machine
@@ -31,6 +32,10 @@ from rotation_opt.cash_flow import (
 from rotation_opt.errors import InputError
 from rotation_opt.ledgers import CashCourse
 from rotation_opt.records import Alternative, Farm
+from rotation_opt.report.content import plan_page
+from rotation_opt.report.limits import limits_in_words
+from rotation_opt.report.terminal import render
+from rotation_opt.report.wording import Wording
 
 
 def course_of(plans: Plans, plan: Alternative) -> CashCourse:
@@ -269,3 +274,46 @@ def test_a_month_that_is_none_is_told(tmp_path: Path, line: str, said: str) -> N
 def test_a_debt_needs_its_month(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="debt_payment_month"):
         read(tmp_path, f"{TEXT}\n[costs]\ndebt_payment_per_year = 5\n")
+
+
+# ---------------------------------------------------------------- on the page
+
+
+def printed(**changes: object) -> str:
+    """The section of the invented result, as one line of words."""
+    result = fake_result.result(farm=fake_result.farm(**changes))
+    page = plan_page(result, fake_result.tables())
+    (section,) = [section for section in page.sections if section.key == "cash"]
+    text = render(replace(page, lead=(), sections=(section,)), width=80)
+    assert max(len(line) for line in text.splitlines()) <= 80
+    return " ".join(text.split())
+
+
+def test_the_page_names_the_leanest_quarter_of_each_plan() -> None:
+    # invented: 40,000 less 1,000, and 8,500 more in winter, less 24,000 in spring and 6,000 after it
+    assert "B: Most money From $40,000 in hand cash comes to $17,500 at the end of September 2027" in printed()
+    assert "After the plan $8,500 still comes in for its last harvest." in printed()
+
+
+def test_the_page_says_which_plans_do_not_keep_the_floor_of_the_quarter() -> None:
+    text = printed(cash_floor_quarter=10_000.0)
+    assert "NOT KEPT: less than the $10,000 that must be in hand at the end of" in text
+    assert "The $10,000 that must be in hand is there at the end of every quarter." in text
+    assert "NOT KEPT" not in printed()
+
+
+def test_the_page_says_that_the_floor_of_the_quarter_does_not_steer() -> None:
+    assert "Checked, not steered by" in printed()
+    said = " ".join(
+        limits_in_words(fake_result.farm(cash_floor_quarter=10_000.0), Wording(fake_result.farm(), TABLES))
+    )
+    assert "at least $10,000 in hand at the end of each (checked, not steered by)" in said
+
+
+def test_the_page_has_every_quarter_with_what_comes_in_and_goes_out() -> None:
+    text = printed()
+    for year in range(2027, 2031):
+        for quarter in ("Jan-Mar", "Apr-Jun", "Jul-Sep", "Oct-Dec"):
+            assert text.count(f"{quarter} {year}") == 2
+    assert "Jan-Mar 2028 9.0 / 0.5" in text  # under ten thousand: with a decimal
+    assert "Apr-Jun 2028 0 / 20 0 / 24 0 / 28 0 / 32" in text

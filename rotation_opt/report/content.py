@@ -9,12 +9,13 @@ from collections.abc import Sequence
 from rotation_opt import units
 from rotation_opt.records import Alternative, Farm, Result
 from rotation_opt.report.annual_seed import seed_notes, seed_rows
+from rotation_opt.report.balances import balance_sections
 from rotation_opt.report.binding import binding_sections
 from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Page, Paragraph, Section
 from rotation_opt.report.carry_over import carry_over_sections
+from rotation_opt.report.cash import cash_sections
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
-from rotation_opt.report.machines import machine_sections
 from rotation_opt.report.patch_growth import patch_notes, patch_rows
 from rotation_opt.report.price_table import price_blocks
 from rotation_opt.report.risk import risk_sections
@@ -76,9 +77,10 @@ def plan_page(result: Result, tables: Tables, shown: Sequence[str] | None = None
             *_price(reading, columns),
             *(_fields(reading, plan, names, first=plan is columns[0]) for plan in columns),
             _legend(names),
+            *cash_sections(reading, columns),
+            *balance_sections(reading, columns),
             _limits(reading, columns),
             *binding_sections(reading, columns),
-            *machine_sections(reading),
             *_checks(reading, columns),
             *_background(result, tables),
         ),

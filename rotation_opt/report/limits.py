@@ -21,6 +21,11 @@ def _land(farm: Farm, words: Wording) -> list[str]:
         if field.lease_end_year is not None
     ]
     said += [
+        f"{field.name}: {percent(field.landlord_share)} of the crop goes to the landlord."
+        for field in farm.fields
+        if field.landlord_share > 0.0
+    ]
+    said += [
         f"{field.name}: no {_all_of(sorted(_name(ban, words) for ban in field.bans))}."
         for field in farm.fields
         if field.bans
@@ -67,6 +72,13 @@ def _means(farm: Farm, words: Wording) -> list[str]:
         f"and up to {extra:,.0f} hours of extra help.",
         _cash(farm, words),
     ]
+    if farm.cash_floor_quarter is not None:
+        said.append(
+            f"Cash by quarter: at least {words.money(farm.cash_floor_quarter)} in hand at the end of each "
+            "(checked, not steered by)."
+        )
+    if farm.labour.bad_year:
+        said.append("Field days: those of a bad year.")
     missing = sorted(words.machine(key) for key, own in farm.machines.items() if own.status == "none")
     hired = sorted(words.machine(key) for key, own in farm.machines.items() if own.status == "hire")
     if hired:

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from importlib import resources
 from typing import Any
 
+from rotation_opt.ledgers import CashCourse, FieldDays
 from rotation_opt.records import Alternative, Field, Result, Risk, YearOnField
 from rotation_opt.report.sources_page import used_figures
 from rotation_opt.report.wording import Wording
@@ -87,6 +88,21 @@ UNITS: Mapping[str, str] = {
     "step": "how much looser, in step_unit: h, ha, t, share, currency",
     "brings_at_least": "currency a year, whole farm, that a plan found brings more",
     "brings_at_most": "currency a year, whole farm, that no plan brings more; null = not known",
+    "opening_cash": "currency, in hand before the first work of the plan",
+    "cash_left": "currency, in hand at the end of the quarter",
+    "money": "currency in the quarter, by what it is for; paid out is negative",
+    "quarter": "1 to 4: January to March, April to June, July to September, October to December",
+    "there": "one value a plan year (cash: a calendar year), in the unit beside it: what there is",
+    "gone": "one value a plan year (cash: a calendar year), in the unit beside it: where it goes",
+    "missing_h": "hours beyond those of a year with few field days",
+    "needed_h": "hours",
+    "cutting_h": "hours of the farm's people at the first cut of hay",
+    "planting_h": "hours of the farm's people at planting, sowing and hoeing",
+    "own_h": "hours of the farm's people there are",
+    "hay_days": "days fit for hay in the half-month, median year",
+    "hay_days_bad_year": "days fit for hay in the half-month, bad year",
+    "field_days": "days fit for field work in the half-month, median year",
+    "field_days_bad_year": "days fit for field work in the half-month, bad year",
     "other_crop_type_share": "share of the area-years under another crop type",
 }
 
@@ -260,6 +276,17 @@ def _alternative(result: Result, plan: Alternative, words: Wording) -> dict[str,
         "cut_and_left_ha": list(figures.cut_and_left_ha),
         "bare_weeks_per_field_year": figures.bare_weeks_per_field_year,
         "fields": [_year(entry, words) for entry in plan.fields],
+        "cash_by_quarter": _cash(result.cash.get(plan.key)),
+        "balances": [
+            {
+                "what": each.what,
+                "unit": each.unit,
+                "there": _by_name(each.there),
+                "gone": _by_name(each.gone),
+            }
+            for each in result.balances.get(plan.key, ())
+        ],
+        "field_days": _field_days(result.field_days.get(plan.key)),
         "second_reckoning": [
             {
                 "what": check.what,
@@ -287,6 +314,56 @@ def _risk(risk: Risk | None) -> dict[str, Any] | None:
         "net_return_range": [_low_likely_high(year) for year in risk.net_by_year],
         "contract_short_share": risk.contract_short,
         "bad_year_net_return": _by_name(risk.bad_years),
+    }
+
+
+def _cash(course: CashCourse | None) -> dict[str, Any] | None:
+    if course is None:
+        return None
+    return {
+        "opening_cash": course.opening,
+        "quarters": [
+            {
+                "year": year,
+                "quarter": quarter,
+                "cash_left": left,
+                "money": {part: values[at] for part, values in course.parts.items() if values[at]},
+            }
+            for at, ((year, quarter), left) in enumerate(zip(course.quarters, course.left, strict=True))
+        ],
+    }
+
+
+def _field_days(days: FieldDays | None) -> dict[str, Any] | None:
+    if days is None:
+        return None
+    meeting = days.competition
+    return {
+        "short_in_bad_year": [
+            {
+                "machine": each.machine,
+                "year": each.year,
+                "half_month": each.half_month,
+                "missing_h": each.missing_h,
+                "needed_h": each.needed_h,
+                "can_hire": each.can_hire,
+            }
+            for each in days.short
+        ],
+        "first_cut_and_planting": None
+        if meeting is None
+        else {
+            "year": meeting.year,
+            "half_month": meeting.half_month,
+            "cutting_h": meeting.cutting_h,
+            "planting_h": meeting.planting_h,
+            "own_h": meeting.there_h,
+            "hay_days": meeting.hay_days[0],
+            "hay_days_bad_year": meeting.hay_days[1],
+            "field_days": meeting.field_days[0],
+            "field_days_bad_year": meeting.field_days[1],
+        },
+        "figures_from": days.borrowed_from,
     }
 
 
