@@ -16,6 +16,7 @@ from rotation_opt.report.carry_over import carry_over_sections
 from rotation_opt.report.cash import cash_sections
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
+from rotation_opt.report.machines import machine_sections
 from rotation_opt.report.patch_growth import patch_notes, patch_rows
 from rotation_opt.report.price_table import price_blocks
 from rotation_opt.report.risk import risk_sections
@@ -81,6 +82,7 @@ def plan_page(result: Result, tables: Tables, shown: Sequence[str] | None = None
             *balance_sections(reading, columns),
             _limits(reading, columns),
             *binding_sections(reading, columns),
+            *machine_sections(reading),
             *_checks(reading, columns),
             *_background(result, tables),
         ),
