@@ -16,7 +16,7 @@ import rotation_opt
 from rotation_opt import tables as crop_tables
 from rotation_opt.annuals import annual_course, annual_loss
 from rotation_opt.bad_years import bad_years
-from rotation_opt.bands import Bands
+from rotation_opt.carry_over import Following, stand_years_left
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay, weeds_of
 from rotation_opt.ownership import owning
@@ -106,12 +106,13 @@ def annuals_of(g: Groundwork) -> tuple[object, ...]:
 
 
 def told_beside_plans(g: Groundwork) -> tuple[object, ...]:
-    """What is asked for once plans are chosen, so not in `lay`: their band, spread and seed of patches."""
+    """What is asked for once plans are chosen, so not in `lay`: bands, what plans leave, seed of patches."""
     data = selection_data(g)
     practices = [g.tables.practices[key] for key in data.practice_keys]
     swings = swings_of(crops_of_products(data), g.tables), bad_years(data, practices, g.tables)
     owned = [owning(key, g.farm, g.tables, 100.0) for key in g.tables.machines]
-    return owned, Bands(g, data, []), seed_years(weeds_of(g.farm), g.tables), swings
+    stands = [stand_years_left(practice, g.tables) for practice in practices]
+    return owned, Following(g, data, []), seed_years(weeds_of(g.farm), g.tables), swings, stands
 
 
 @cache

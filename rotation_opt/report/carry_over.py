@@ -12,8 +12,8 @@ from rotation_opt.report.wording import band
 
 NOTHING = "nothing"
 NOT_IN = (
-    "This is not part of the net return above. Rough figures, whole farm, in {money} of the end of {last}. "
-    "Costs are what you lose after the plan, worth is what you save."
+    "This is not part of the net return above. Rough figures for the whole farm, once and not a year, in "
+    "{money} of the end of {last}. Costs are what you lose after the plan, worth is what you save."
 )
 WEEDS = (
     "Weeds left: the yield that the creeping weeds still there will take in {years}, against clean land; on "
