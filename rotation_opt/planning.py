@@ -264,6 +264,10 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
         "and yields swing is under good and bad years. Money of later years is discounted only for choosing, "
         "not in the figures printed.",
         "Costs are counted in the year of the harvest they are for. Field days are those of a median year.",
+        "Left out of the money: nitrogen that a broken hay stand leaves to the second crop after it (up to "
+        "half of what that crop needs, Brown in Hay & Forage Grower), and a lower price for grain with weeds "
+        "in it (what weeds cost is counted as tonnes lost). Yields do not go by soil: a field has its "
+        "yield_ratio.",
         "What the weeds left at the end will cost after the plan, and what nitrogen and hay stands will be "
         "worth, is told by itself; it is not in the net return.",
         *([f"Climate: {farm.climate_note}"] if farm.climate_note else []),
