@@ -22,7 +22,7 @@ from rotation_opt.formulate import Figures, Goal
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Farm, PlanFigures, TightLimit, YearOnField
 from rotation_opt.select import Selected, evaluate, select
-from rotation_opt.sequences import FieldTrace, trace
+from rotation_opt.sequences import FieldTrace, Pool, trace
 from rotation_opt.tight_limits import counted_from, tight_limits
 from rotation_opt.tradeoff import Curve, Point, curve, including
 
@@ -212,7 +212,7 @@ def propose(
     except NoPlanError as fault:
         notes.append(str(fault))
     tell("Most money")
-    richest = select(data, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled)
+    richest = select(data, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled, pools=_plain(data))
     tight, richest = tight_limits(data, richest, pulled=pulled)
     asked = richest
     tell("Fastest clean-up")
@@ -290,6 +290,14 @@ def _differs(one: Draft, other: Draft) -> bool:
     """Plans with the same crop types can still treat the weed differently: 5 % of the burden says so."""
     a, b = float(one.figures.burden[-1].mean()), float(other.figures.burden[-1].mean())
     return abs(a - b) > 0.05 * max(a, b, 1e-9)
+
+
+def _plain(data: SelectionData) -> tuple[Pool, ...]:
+    """Where bad years count, the search starts from what is best if they do not."""
+    if data.limits.downside is None:
+        return ()
+    plain = replace(data, limits=replace(data.limits, downside=None))
+    return select(plain, Goal(kind="most_money")).pools
 
 
 def _better(chosen: Selected, paths: Paths, figures: Figures) -> Selected:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from rotation_opt.arrays import Floats, SelectionData
+from rotation_opt.arrays import Downside, Floats, SelectionData
 from rotation_opt.bad_years import BadYear, bad_years, in_bad_year
 from rotation_opt.columns import Paths
 from rotation_opt.finance import cvar_of_loss
@@ -18,6 +19,9 @@ from rotation_opt.select import evaluate
 from rotation_opt.settling import haul_per_t, outcomes
 
 WORST_SHARE = 0.2
+CHOOSING_COURSES = 60
+"""Courses that bad years are counted by when plans are chosen: each is a row of the program."""
+
 LEAST_T = 0.01
 """Tonnes short of a promise from which on it counts as short."""
 
@@ -102,6 +106,16 @@ def worst_fifth(data: SelectionData, scenarios: Scenarios) -> Callable[[Paths], 
         return worst_mean(outcomes(data, evaluate(data, paths), scenarios).present_value)
 
     return of
+
+
+def with_bad_years(ground: Groundwork, data: SelectionData) -> SelectionData:
+    """The same farm with bad years counted when plans are chosen, as far as the grower asks for it."""
+    weight = ground.farm.bad_years_weight
+    if weight <= 0.0:
+        return data
+    change = changes_per_t(data, farm_scenarios(ground, data, CHOOSING_COURSES))
+    risk = Downside(change=change, weight=weight, worst_share=WORST_SHARE)
+    return replace(data, limits=replace(data.limits, downside=risk))
 
 
 def changes_per_t(data: SelectionData, scenarios: Scenarios) -> Floats:

@@ -16,7 +16,7 @@ from rotation_opt.balances import balance_checks, balances
 from rotation_opt.buying import own_against_hire
 from rotation_opt.carry_over import Following
 from rotation_opt.cash_flow import CashFlow, cash_checks
-from rotation_opt.downside import risks, usual_year_check
+from rotation_opt.downside import risks, usual_year_check, with_bad_years
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.field_days import field_days
 from rotation_opt.groundwork import Groundwork, lay
@@ -77,7 +77,7 @@ def plan(
     ground = lay(farm, tables, progress)
     laps = dict(ground.seconds)
     began = time.perf_counter()
-    data = selection_data(ground)
+    data = with_bad_years(ground, selection_data(ground))
     laps["rules"] = time.perf_counter() - began
     began = time.perf_counter()
     proposal = propose(data, farm, tell=progress, time_limit=time_limit, pulled=pulled)
@@ -127,11 +127,11 @@ def plan(
         seed_years=seed_years(ground.response.weeds, ground.tables),
         price_steps=_price_steps(data, proposal),
         price_doubts=proposal.curve.doubts(),
-        risks=swings,
-        carry_over=following.carry_over({draft.key: draft.paths for draft in proposal.drafts}),
         tight_limits=proposal.tight,
         machine_cases=cases,
         buying=choices,
+        risks=swings,
+        carry_over=following.carry_over({draft.key: draft.paths for draft in proposal.drafts}),
     )
 
 
@@ -263,7 +263,8 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
         "Plans are chosen with the same prices, yields and costs in every year; how each stands when prices "
         "and yields swing is under good and bad years. Money of later years is discounted only for choosing, "
         "not in the figures printed.",
-        "Costs are counted in the year of the harvest they are for. Field days are those of a median year.",
+        "Costs are counted in the year of the harvest they are for. Field days are those of a "
+        f"{'bad' if farm.labour.bad_year else 'median'} year.",
         "Left out of the money: nitrogen that a broken hay stand leaves to the second crop after it (up to "
         "half of what that crop needs, Brown in Hay & Forage Grower), and a lower price for grain with weeds "
         "in it (what weeds cost is counted as tonnes lost). Yields do not go by soil: a field has its "

@@ -367,6 +367,7 @@ class Farm:
     debt_month: int = 12  # calendar month in which they are paid
     cash_now: float = 0.0  # in hand before the first money of the plan is spent
     cash_floor_quarter: float | None = None  # least cash in hand at the end of a quarter; None = not asked
+    bad_years_weight: float = 0.0  # 0 = chosen by expected money alone, 1 = by the mean of the worst fifth
     sold_month: Mapping[str, int] = field(default_factory=dict)  # crop -> month, the grower's own
     refuses: frozenset[str]  # crops, groups or practice tags the grower will not have
     largest_share: Mapping[str, float]  # crop or group -> largest share of the land, any year
@@ -516,7 +517,9 @@ class Risk:
     any_year_below_floor: float  # chance that at least one year of the plan does
     leanest_year: float  # net return of the leanest year in a course of the middle
     net_by_year: tuple[tuple[float, float, float], ...]  # lowest tenth below, expected, highest tenth above
-    contract_short: float | None  # chance that a year's harvest is short of what is promised; None = nothing is
+    contract_short: (
+        float | None
+    )  # chance that a year's harvest is short of what is promised; None = nothing is
     bad_years: Mapping[str, tuple[float, ...]]
 
 

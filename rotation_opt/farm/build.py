@@ -302,6 +302,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         debt_month=costs.debt_payment_month or 12,
         cash_now=limits.cash_now,
         cash_floor_quarter=limits.cash_floor_quarter,
+        bad_years_weight=limits.bad_years_weight_pct / 100.0,
         sold_month={sure(c.name): c.sold_in_month for c in crops if c.sold_in_month is not None},
         refuses=banned(limits.refuses, tables),
         largest_share={key: pct / 100.0 for key, pct in limits.largest_share_pct.items()},

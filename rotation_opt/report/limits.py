@@ -77,6 +77,11 @@ def _means(farm: Farm, words: Wording) -> list[str]:
             f"Cash by quarter: at least {words.money(farm.cash_floor_quarter)} in hand at the end of each "
             "(checked, not steered by)."
         )
+    if farm.bad_years_weight > 0.0:
+        said.append(
+            f"Bad years count {percent(farm.bad_years_weight)} when plans are chosen by money: the mean of "
+            "the worst fifth of made-up runs of prices and yields, against the expected money."
+        )
     if farm.labour.bad_year:
         said.append("Field days: those of a bad year.")
     missing = sorted(words.machine(key) for key, own in farm.machines.items() if own.status == "none")
