@@ -22,6 +22,7 @@ from rotation_opt.groundwork import Groundwork
 from rotation_opt.practices import stand_of
 from rotation_opt.records import CarryOver, LeftOver, Practice, Programme
 from rotation_opt.sequences import yield_lost
+from rotation_opt.standing_hay import sold_as
 from rotation_opt.succession import hay_years
 from rotation_opt.tables import Tables
 from rotation_opt.timetable import Timetable
@@ -280,7 +281,9 @@ class Following:
         if data.product_of[this] < 0:
             return 0.0
         land, pair = data.fields[field], int(self._pair_index[before, this])
-        crop = self._ground.practice_list.all[this].crop
-        price = 0.0 if crop in farm.no_market else self._ground.budgets.price_per_t[crop]
+        key = sold_as(self._ground.practice_list.all[this].practice)
+        agreed = max((outlet.price_per_t for outlet in farm.outlets if outlet.crop == key), default=0.0)
+        usual = self._ground.budgets.price_per_t.get(key, agreed)  # standing hay has none but the agreed one
+        price = 0.0 if key in farm.no_market else usual
         a_tonne = (1.0 - land.landlord_share) * price - float(self._haul_per_t[pair])
         return land.area_ha * land.yield_ratio * float(self._yield_t_ha[pair]) * max(a_tonne, 0.0)
