@@ -92,7 +92,7 @@ def bad_years(data: SelectionData, practices: Sequence[Practice], tables: Tables
             name="wet",
             yields=wet,
             next_yields=np.ones(len(practices)),
-            prices=np.where(goes_with_hay, tables.number(TABLE, "hay", "wet_year_price"), 1.0),
+            prices=np.where(goes_with_hay, tables.number("money", "any", "late_cut_price_ratio"), 1.0),
             feed_price=1.0,
         ),
     )

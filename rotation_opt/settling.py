@@ -177,10 +177,12 @@ class _Farm:
 
 
 def haul_per_t(data: SelectionData) -> Floats:
-    """(K,): drying and haulage of each product."""
-    cost = np.zeros(len(data.products))
-    for _, practice in zip(*np.nonzero(data.pair_index >= 0), strict=True):
-        if data.product_of[practice] >= 0:
-            pairs = data.pair_index[:, practice]
-            cost[data.product_of[practice]] = data.haul_per_t[pairs[pairs >= 0][0]]
-    return cost
+    """(K,): drying and haulage of each product.
+
+    The least over its practices: what a late first cut takes off a tonne is in the same figure, and stays as
+    planned.
+    """
+    cost = np.full(len(data.products), np.inf)
+    before, practice = np.nonzero((data.pair_index >= 0) & (data.product_of >= 0))
+    np.minimum.at(cost, data.product_of[practice], data.haul_per_t[data.pair_index[before, practice]])
+    return np.where(np.isfinite(cost), cost, 0.0)

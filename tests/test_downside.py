@@ -404,7 +404,8 @@ def test_a_dry_year_is_worked_out_by_hand() -> None:
     assert dry.yields[place("alfalfa_2")] == 0.6
     assert (dry.next_yields[place("alfalfa_1")], dry.next_yields[place("alfalfa_2")]) == (0.0, 1.0)
     assert wet.yields[place("alfalfa_2")] == pytest.approx(0.46 + 0.3)  # two cuts of three
-    assert (dry.prices[alfalfa], wet.prices[alfalfa], dry.feed_price, wet.feed_price) == (1.7, 0.8, 1.7, 1.0)
+    late = TABLES.number("money", "any", "late_cut_price_ratio")
+    assert (dry.prices[alfalfa], wet.prices[alfalfa], dry.feed_price, wet.feed_price) == (1.7, late, 1.7, 1.0)
     # present plan: grain only, so hay from the barn, the rest bought
     draft = plans.draft["as_now"]
     assert not draft.figures.tonnes[:, alfalfa].any()
