@@ -40,7 +40,8 @@ class Row:
 
     def sentence(self, by: float) -> str:
         """What is said when the limit is broken by so much; names of people may hold braces."""
-        return self.words.replace("{0}", self.amount(by))
+        before, _, after = self.words.rpartition("{0}")
+        return f"{before}{self.amount(by)}{after}"
 
 
 @dataclass(slots=True)

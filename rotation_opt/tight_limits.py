@@ -6,14 +6,15 @@ a practical step looser: a plan found says what the step brings at least, the bo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from .arrays import Limits, SelectionData
+from .arrays import NOT_FARMED, Floats, Limits, SelectionData, ShareData
 from .columns import Paths
+from .features import HALF_MONTHS
 from .formulate import Goal, Program
 from .limit_rows import Row
 from .records import LimitKind, TightLimit
@@ -42,6 +43,7 @@ HOURS = 10.0
 """A day of work with a machine. [h]"""
 
 TENTH = 0.1
+CLOSE = 0.1  # a limit of which less than this share is left is close
 CASH = 1000.0
 POINTS = 0.05
 UNITS: dict[LimitKind, Literal["h", "ha", "t", "share", "currency"]] = {
@@ -239,7 +241,7 @@ def _record(data: SelectionData, found: _Found, *, gain: float, most: float | No
 def _stakes(data: SelectionData, base: Selected) -> dict[Name, float]:
     """What a step of each limit seems to bring at the prices kept from the search; money of today.
 
-    Outlets sold full and stores filled by the plan without a price come after those with one.
+    Limits without a price that the plan comes close to stand behind those with one.
     """
     stakes: dict[Name, float] = {}
     if base.kept is not None:
@@ -254,11 +256,10 @@ def _stakes(data: SelectionData, base: Selected) -> dict[Name, float]:
             name = _of_upper(variable.key)
             if name is not None and variable.upper is not None and cost < -TRACE:
                 stakes[name] = stakes.get(name, 0.0) - float(cost) * loosened(data, name)[0]
-    stakes = {name: stake for name, stake in stakes.items() if loosened(data, name)[0] > 0.0}
     least = min(stakes.values(), default=1.0)
-    for place, name in enumerate(_used_up(data, base)):
-        stakes.setdefault(name, 0.5**place * 0.5 * least)
-    return stakes
+    for place, name in enumerate(_close(data, base)):
+        stakes.setdefault(name, 0.5 ** (place + 1) * least)
+    return {name: stake for name, stake in stakes.items() if loosened(data, name)[0] > 0.0}
 
 
 def _row_step(data: SelectionData, name: Name, row: Row) -> float:
@@ -314,11 +315,55 @@ def _of_upper(key: tuple[str | int, ...]) -> Name | None:
             return None
 
 
-def _used_up(data: SelectionData, base: Selected) -> Iterator[Name]:
-    """Outlets sold full and stores filled by the plan."""
-    limits, done = data.limits, base.figures.recourse
+def _close(data: SelectionData, base: Selected) -> list[Name]:
+    """Limits that the plan comes close to, the closest first: in whole fields these bind without a price."""
+    limits, done, figures = data.limits, base.figures.recourse, base.figures
+    room: list[tuple[float, Name]] = []
+
+    def add(name: Name, used: float, most: float) -> None:
+        if used > 0.0 and np.isfinite(most) and used >= (1.0 - CLOSE) * most:
+            room.append((1.0 - used / max(most, TRACE), name))
+
+    for half in range(HALF_MONTHS):
+        used = float(figures.labour_h[:, half].max())
+        add(Name("labour", 0, half), used, float(limits.labour_h[half] + limits.extra_labour_h[half]))
+        for number in range(len(data.machines)):
+            worked = float(figures.machine_h[number, :, half].max())
+            add(Name("machine", number, half), worked, float(limits.machine_h[number, half]))
+    for number in range(len(data.machines)):
+        helped = float(done.hire_extra_h[number].sum(axis=1).max())
+        add(Name("hire", number), helped, float(limits.hire_extra_h[number]))
+        add(
+            Name("hired_area", number),
+            float(figures.hired_ha[number].max()),
+            float(limits.hire_area_ha[number]),
+        )
     for number, outlet in enumerate(limits.outlets):
-        if np.any((outlet.most_t > 0.0) & (done.sold_t[number] >= outlet.most_t - TRACE)):
-            yield Name("outlet", number)
-    if len(done.stored_t) and np.any(done.stored_t >= max(limits.storage_t - TRACE, TRACE)):
-        yield Name("storage")
+        sold = done.sold_t[number]
+        for year in np.flatnonzero(outlet.most_t > 0.0):
+            add(Name("outlet", number), float(sold[year]), float(outlet.most_t[year]))
+            if outlet.least_t[year] > 0.0:
+                add(Name("promise", number), float(outlet.least_t[year]), float(sold[year]))
+    add(Name("storage"), float(done.stored_t.max(initial=0.0)), limits.storage_t)
+    if np.isfinite(limits.cash_floor):
+        left = float(figures.net.min()) - limits.cash_floor
+        spent = max(float(np.abs(figures.net).max()), CASH)
+        add(Name("cash"), spent - left, spent)
+    for number, share in enumerate(limits.largest):
+        add(Name("largest", number), float(_land_shares(data, base, share).max()), share.share)
+    for number, share in enumerate(limits.least):
+        add(Name("least", number), share.share, float(_land_shares(data, base, share, together=True)[0]))
+    return list(dict.fromkeys(name for _, name in sorted(room, key=lambda each: each[0])))
+
+
+def _land_shares(data: SelectionData, base: Selected, share: ShareData, *, together: bool = False) -> Floats:
+    """(T,) share of the farmed land under a kind of crop each year, or (1,) over the years."""
+    under, land = np.zeros(data.years), np.zeros(data.years)
+    for field, path in zip(data.fields, base.paths, strict=True):
+        for year, practice in enumerate(path):
+            if practice != NOT_FARMED:
+                land[year] += field.area_ha
+                under[year] += field.area_ha * bool(share.member[practice])
+    if together:
+        under, land = under.sum(keepdims=True), land.sum(keepdims=True)
+    return under / np.maximum(land, TRACE)

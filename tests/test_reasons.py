@@ -20,6 +20,7 @@ from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.reasons import only, second_best, why_not
 from rotation_opt.select import Selected, evaluate, select
 from rotation_opt.tables import read
+from rotation_opt.tight_limits import Name, loosened, tight_limits
 
 
 @FEW_FARMS
@@ -138,3 +139,14 @@ def test_what_forbidding_a_field_year_of_the_demo_farm_costs_is_what_a_fresh_sea
     assert answer.cost >= base.value - fresh.bound - slack
     assert answer.cost == pytest.approx(max(0.0, base.value - again.present_value), abs=0.5)
     assert (answer.better is not None) == (again.present_value > base.value + slack)
+
+
+def test_a_step_more_on_the_demo_farm_brings_what_a_fresh_search_says() -> None:
+    run = demo("tamarack_hollow")
+    data, base = run.data, run.richest
+    (limit, *_), best = tight_limits(data, base, most=1)
+    assert (limit.kind, limit.unit) == ("feed", "t")
+    fresh = select(data, MONEY, limits=loosened(data, Name("feed"))[1].limits, gap=FRESH_GAP)
+    years = float(data.discount.sum())
+    assert limit.most is not None
+    agree((best.value + limit.gain * years, best.value + limit.most * years), (fresh.value, fresh.bound))

@@ -249,7 +249,7 @@ def _limits(reading: Reading, columns: Sequence[Alternative]) -> Section:
 def _checks(reading: Reading, columns: Sequence[Alternative]) -> list[Section]:
     """Only where the second reckoning disagrees; otherwise one row of the summary says all."""
     rows = tuple(
-        (reading.letter(plan), check.what, f"{units.figure(check.largest_difference)} {check.unit}")
+        (reading.letter(plan), check.what, reading.wording.in_unit(check.largest_difference, check.unit))
         for plan in columns
         for check in reading.result.checks.get(plan.key, ())
         if not check.agrees

@@ -144,6 +144,14 @@ class Wording:
         text = f"{tonnes:,.1f} t" if record is None else units.amount_text(tonnes, record, self.farm.units)
         return f"{text}s" if text.endswith(" ton") else text
 
+    def in_unit(self, value: float, unit: str) -> str:
+        """A figure kept in tonnes or hectares as the farm writes it; others as they are."""
+        if unit == "t":
+            return f"{units.figure(units.hay_amount(value, self.farm.units))} {self.hay_unit}"
+        if unit == "ha":
+            return f"{units.figure(units.area(value, self.farm.units))} {self.area_unit}"
+        return f"{units.figure(value)} {unit}"
+
     def weed_area(self, low_likely_high: Sequence[float]) -> str:
         """Area of full-strength stand with its unit: likely, then the range, as weed figures are written."""
         return f"{band([units.area(ha, self.farm.units) for ha in low_likely_high])} {self.area_unit}"
