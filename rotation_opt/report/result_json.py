@@ -13,7 +13,15 @@ from importlib import resources
 from typing import Any
 
 from rotation_opt.ledgers import CashCourse, FieldDays
-from rotation_opt.records import Alternative, Field, Result, Risk, YearOnField
+from rotation_opt.records import (
+    Alternative,
+    BuyingChoice,
+    Field,
+    MachineCase,
+    Result,
+    Risk,
+    YearOnField,
+)
 from rotation_opt.report.sources_page import used_figures
 from rotation_opt.report.wording import Wording
 from rotation_opt.tables import Tables
@@ -38,6 +46,17 @@ UNITS: Mapping[str, str] = {
     "extra_labour_hours": "hours in each of the 24 half-months, one list a year",
     "machine_hours": "hours in each of the 24 half-months, one list a year, by machine",
     "hired_hours": "hours, one value a year, by machine",
+    "area_worked_ha": "hectares a year, each pass counted",
+    "hours_worked": "machine hours a year",
+    "price": "currency, of the farm's own part of the machine",
+    "remaining_value": "currency, when the machine is sold; an estimate",
+    "years_kept": "years",
+    "owning_a_year": "currency a year: depreciation, interest, taxes, insurance and housing; an estimate",
+    "running_a_year": "currency a year: fuel, repairs and driver, if all the work is done by an own one",
+    "hired_a_year": "currency a year, if all the work is hired",
+    "break_even_ha": "hectares a year from which owning costs less than hiring; null = never",
+    "net_a_year": "currency a year, whole farm, before what owning the machines bought costs",
+    "gain_a_year": "currency a year, whole farm, against buying nothing, money of later years discounted",
     "made_t": "tonnes, one value a year, by crop",
     "sold_t": "tonnes, one value a year, by crop and outlet",
     "unsold_t": "tonnes, one value a year, by crop",
@@ -172,12 +191,44 @@ def content(result: Result, tables: Tables) -> dict[str, Any]:
             }
             for limit in result.tight_limits
         ],
+        "own_or_hire": [_machine_case(case) for case in result.machine_cases],
+        "buying": [_buying(choice) for choice in result.buying],
         "carry_over": _carry_over(result),
         "left_out": [{"what": what, "why": why} for what, why in result.left_out],
         "assumptions": list(result.assumptions),
         "cautions": list(result.cautions),
         "figures": _figures(tables),
         "sources": _sources(tables),
+    }
+
+
+def _machine_case(case: MachineCase) -> dict[str, Any]:
+    """Own against hire for one machine; all of it estimates."""
+    return {
+        "machine": case.machine,
+        "now": case.now,
+        "area_worked_ha": case.area_ha,
+        "hours_worked": case.hours,
+        "price": case.price,
+        "remaining_value": case.remaining,
+        "years_kept": case.years_kept,
+        "interest_rate_share": case.interest,
+        "owning_a_year": case.owning,
+        "running_a_year": case.running,
+        "hired_a_year": case.hired,
+        "break_even_ha": None if math.isinf(case.break_even_ha) else case.break_even_ha,
+    }
+
+
+def _buying(choice: BuyingChoice) -> dict[str, Any]:
+    """The best plan with some machines bought; none of them first."""
+    return {
+        "machines": list(choice.machines),
+        "net_a_year": None if choice.why_not else choice.net,
+        "owning_a_year": None if choice.why_not else choice.owning,
+        "gain_a_year": None if choice.why_not else choice.gain,
+        "proven_gap_share": choice.gap,
+        "why_not": choice.why_not or None,
     }
 
 
