@@ -1,12 +1,13 @@
 """Money over time and under risk: pure arithmetic, no tables, no farm.
 
-Rates are shares a year (0.07 is 7 %). Real money goes with real rates.
+Rates are shares a year (0.07 is 7 %). Real money goes with real rates. Not all of it is asked for by a plan:
+what an amount grows to, an even yearly value, a real rate and a partial budget serve sums done by hand beside
+it, and the closed form of a normal loss is there to hold draws against.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -133,8 +134,3 @@ def normal_value_at_risk(mean: float, sd: float, level: float) -> tuple[float, f
     unit = NormalDist()
     z = unit.inv_cdf(level)
     return mean + sd * z, mean + sd * unit.pdf(z) / (1.0 - level)
-
-
-def gross_margin(product_t: float, price_per_t: float, costs: Sequence[float]) -> float:
-    """Output value less the costs given, all for the same area."""
-    return product_t * price_per_t - sum(costs)

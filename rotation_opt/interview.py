@@ -1,12 +1,13 @@
 """Sums done with a grower at the table, before a figure goes into the farm file.
 
-Feed of a herd, grazing, what to sow and what wet grain weighs. ``farm/build.py`` uses `hay_need`; the rest
-serves an adviser who works out a figure by hand (from Python) and no plan calls it. Pure arithmetic: no
-tables, no farm.
+Feed of a herd, grazing, what to sow, what wet grain weighs, what a crop leaves over its costs, how much must
+be worked in an hour. ``farm/build.py`` uses `hay_need`; the rest serves an adviser who works out a figure by
+hand (from Python) and no plan calls it. Pure arithmetic: no tables, no farm.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 
@@ -79,3 +80,18 @@ def bulk_rate(pure_live_rate: float, purity: float, germination: float) -> float
 def weight_at_moisture(weight: float, moisture: float, wanted: float) -> float:
     """Weight of the same dry matter at another moisture; both moistures as shares of wet weight."""
     return weight * (1.0 - moisture) / (1.0 - wanted)
+
+
+def capacity_needed(area: float, days: float, hours_a_day: float) -> float:
+    """Area an hour that must be worked to finish in the days there are; area in any one unit."""
+    return area / days / hours_a_day
+
+
+def bale_volume(width: float, diameter: float) -> float:
+    """Volume of a round bale, in the cube of the unit given."""
+    return math.pi / 4.0 * diameter**2 * width
+
+
+def gross_margin(product_t: float, price_per_t: float, costs: Sequence[float]) -> float:
+    """Output value less the costs given, all for the same area."""
+    return product_t * price_per_t - sum(costs)

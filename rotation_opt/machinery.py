@@ -65,11 +65,6 @@ def hours_per_ha(
     return max(by_width, by_crop)
 
 
-def capacity_needed(area: float, days: float, hours_a_day: float) -> float:
-    """Area an hour that must be worked to finish in the days there are; area in any one unit."""
-    return area / days / hours_a_day
-
-
 def accumulated_repairs(hours: float, rf1: float, rf2: float) -> float:
     """Repairs from new to so many hours, as a share of list price: ``RF1 (h/1000)^RF2`` (ASABE D497)."""
     return float(rf1 * (hours / 1000.0) ** rf2)
@@ -125,8 +120,3 @@ def break_even_area(owning_a_year: float, hire_per_area: float, running_per_area
     """
     saved = hire_per_area - running_per_area
     return owning_a_year / saved if saved > 0.0 else math.inf
-
-
-def bale_volume(width: float, diameter: float) -> float:
-    """Volume of a round bale, in the cube of the unit given."""
-    return math.pi / 4.0 * diameter**2 * width

@@ -76,8 +76,8 @@ def test_field_capacity(feet: float, mph: float, efficiency: float, acres_an_hou
 def test_e09_capacity_needed_in_the_days_there_are() -> None:
     # Iowa State University Extension (2014), Fieldwork Days in Iowa, A3-25: 1,600 ac, 4.0 + 4.3 = 8.3 days,
     # 14 h a day: 192.8 ac/day, 13.8 ac/h
-    assert machinery.capacity_needed(1600, 4.0 + 4.3, 1) == pytest.approx(192.8, abs=0.05)
-    assert machinery.capacity_needed(1600, 4.0 + 4.3, 14) == pytest.approx(13.8, abs=0.05)
+    assert interview.capacity_needed(1600, 4.0 + 4.3, 1) == pytest.approx(192.8, abs=0.05)
+    assert interview.capacity_needed(1600, 4.0 + 4.3, 14) == pytest.approx(13.8, abs=0.05)
 
 
 def test_e10_salvage_depreciation_and_real_rate_of_a_tractor() -> None:
@@ -161,8 +161,8 @@ def test_e23_fuel_of_a_tillage_system_adds_up() -> None:
 def test_e36_a_wider_round_bale() -> None:
     # University of Florida IFAS (undated), Large round bale size, AN326: 5x6 is 44 % larger than 5x5; a 4x4
     # bale is about 50 % of it (0.512 worked out)
-    assert machinery.bale_volume(5, 6) / machinery.bale_volume(5, 5) == pytest.approx(1.44, abs=0.005)
-    assert machinery.bale_volume(4, 4) / machinery.bale_volume(5, 5) == pytest.approx(0.512, abs=0.0005)
+    assert interview.bale_volume(5, 6) / interview.bale_volume(5, 5) == pytest.approx(1.44, abs=0.005)
+    assert interview.bale_volume(4, 4) / interview.bale_volume(5, 5) == pytest.approx(0.512, abs=0.0005)
 
 
 @pytest.mark.parametrize(
@@ -218,10 +218,10 @@ def test_e18_dryland_sunflower() -> None:
     # Texas Agricultural Extension Service (1999), Sunflowers, Dryland, Texas High Plains, B-1241: 15 cwt x
     # 10 $; variable 73.28 + 2.67 + 18.75; fixed 36.95 + 20.00; break-even prices 6.31 and 10.11 $/cwt
     variable, fixed = [73.28, 2.67, 18.75], [36.95, 20.0]
-    assert finance.gross_margin(15, 10.0, variable) == pytest.approx(55.30, abs=0.005)
-    assert finance.gross_margin(15, 10.0, variable + fixed) == pytest.approx(-1.65, abs=0.005)
+    assert interview.gross_margin(15, 10.0, variable) == pytest.approx(55.30, abs=0.005)
+    assert interview.gross_margin(15, 10.0, variable + fixed) == pytest.approx(-1.65, abs=0.005)
     for costs, printed in ((variable, 6.31), (variable + fixed, 10.11)):
-        assert -finance.gross_margin(15, 0.0, costs) / 15 == pytest.approx(printed, abs=0.005)
+        assert -interview.gross_margin(15, 0.0, costs) / 15 == pytest.approx(printed, abs=0.005)
 
 
 @pytest.mark.parametrize(
@@ -236,15 +236,15 @@ def test_e18_dryland_sunflower() -> None:
     ],
 )
 def test_enterprise_budgets(amount: float, price: float, cost: float, left: float) -> None:
-    assert finance.gross_margin(amount, price, [cost]) == pytest.approx(left, abs=0.5)
+    assert interview.gross_margin(amount, price, [cost]) == pytest.approx(left, abs=0.5)
 
 
 def test_e21_hay_cost_a_ton() -> None:
     # RB Family Farms (undated), Round bale production and feeding cost: 207.00 inputs, three cuts of 10.25 +
     # 7.00 + 14.25, 5 ton/ac: harvest 94.50, 301.50 $/ac, 60.30 $/ton
     cuts = 3 * [10.25, 7.00, 14.25]
-    assert -finance.gross_margin(0.0, 0.0, cuts) == pytest.approx(94.50, abs=0.005)
-    total = -finance.gross_margin(0.0, 0.0, [207.00, *cuts])
+    assert -interview.gross_margin(0.0, 0.0, cuts) == pytest.approx(94.50, abs=0.005)
+    total = -interview.gross_margin(0.0, 0.0, [207.00, *cuts])
     assert total == pytest.approx(301.50, abs=0.005)
     assert total / 5 == pytest.approx(60.30, abs=0.005)
 
@@ -253,7 +253,7 @@ def test_e22_establishment_of_hay_spread_over_its_years() -> None:
     # Brown, C. (2019), Farmers consider converting crop acres to hay, Missouri Farmer Today: 297 $/ac over
     # 3 y, 99, printed as about 100 $/ac a year; 204 $/ac at 51 $/ton is 4 ton/ac (worked out)
     assert 297 * finance.capital_recovery_factor(0.0, 3) == pytest.approx(99, abs=0.5)
-    assert finance.gross_margin(4, 51, []) == pytest.approx(204, abs=0.5)
+    assert interview.gross_margin(4, 51, []) == pytest.approx(204, abs=0.5)
 
 
 def test_e40_wheat_lost_to_thistle_in_bushels() -> None:
