@@ -204,14 +204,14 @@ class CashFlow:
         return {
             "sown material": self._material(programme, practice, inputs),
             "other inputs": ((inputs, 1.0),),
-            "nitrogen bought": ((self._nitrogen_day(inputs), 1.0),),
+            "nitrogen bought": ((self.nitrogen_day(inputs), 1.0),),
             "stand establishment": ((inputs, 1.0),),
             "labour": _shares(labour, inputs),
             "own machines": _shares(own, inputs),
             "hired work": _shares(hired, inputs),
         }
 
-    def _nitrogen_day(self, sown: int) -> int:
+    def nitrogen_day(self, sown: int) -> int:
         """A crop that is sown before the new year gets its nitrogen in spring."""
         if sown >= 0:
             return sown
@@ -254,7 +254,7 @@ class CashFlow:
             outlet = outlets.get(sale)
             for year, t in enumerate(tonnes):
                 harvested = first.get((crop, year), 1)
-                month, usual = self._sold_month(crop, own_month.get(sale), harvested)
+                month, usual = self.month_of_sale(crop, own_month.get(sale), harvested)
                 price = (
                     float(limits.open_price_per_t[year, products.index(crop)])
                     if outlet is None
@@ -263,7 +263,7 @@ class CashFlow:
                 later, when = year_of_sale(month, harvested, usual=usual)
                 ledger.book(SALES, year, year + later, when - 1, t * price)
 
-    def _sold_month(self, crop: str, of_outlet: int | None, harvested: int) -> tuple[int, bool]:
+    def month_of_sale(self, crop: str, of_outlet: int | None, harvested: int) -> tuple[int, bool]:
         """Month in which a crop is paid for, and whether that is the usual one; standing hay as it is cut."""
         own = of_outlet or self.farm.sold_month.get(crop)
         if own:
@@ -273,11 +273,15 @@ class CashFlow:
     def _bought_hay(self, ledger: _Ledger, plan: Alternative) -> None:
         if not any(plan.figures.feed_bought_t):
             return
-        month = int(self.tables.number("money", "any", "hay_bought_month"))
+        month = self.month_of_hay()
         for year, t in enumerate(plan.figures.feed_bought_t):
             # what the harvest of a year does not give is bought in the winter after it
             later = 1 if month < 7 else 0
             ledger.book(HAY, year, year + later, month - 1, -t * self.data.limits.feed_price_per_t)
+
+    def month_of_hay(self) -> int:
+        """Calendar month in which hay bought in is paid for."""
+        return int(self.tables.number("money", "any", "hay_bought_month"))
 
     # ------------------------------------------------------------ what is paid beyond the farm's own means
 

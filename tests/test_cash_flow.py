@@ -271,6 +271,11 @@ def test_a_month_that_is_none_is_told(tmp_path: Path, line: str, said: str) -> N
         read(tmp_path, f'{TEXT}\n[[crop]]\nname = "soybean"\n{line}\n')
 
 
+def test_a_crop_that_gives_nothing_has_no_month_of_sale(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="nothing to sell"):
+        read(tmp_path, f'{TEXT}\n[[crop]]\nname = "summerfallow"\nsold_in_month = 5\n')
+
+
 def test_a_debt_needs_its_month(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="debt_payment_month"):
         read(tmp_path, f"{TEXT}\n[costs]\ndebt_payment_per_year = 5\n")

@@ -232,6 +232,11 @@ def _weights_suit_the_crop(case: _Case) -> None:
         for placed in case.each(kind):
             name = placed.block.name if kind == "crop" else placed.block.crop
             crop = case.tables.crops.get(name)
+            if crop is not None and crop.product == "none" and placed.block.sold_in_month is not None:
+                allowed = f"{case.names.shown('crop', crop.key)} gives nothing to sell"
+                case.tell(
+                    placed, "sold_in_month", show(placed.block.sold_in_month), allowed, "Take this key out."
+                )
             for family in families:
                 key = placed.block.given(family)
                 if crop is None or key is None:
