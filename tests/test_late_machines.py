@@ -10,6 +10,8 @@ import pytest
 
 from rotation_opt import climate, farm, practices, tables, timetable
 from rotation_opt.records import Farm, Programme
+from rotation_opt.report.limits import limits_in_words
+from rotation_opt.report.wording import Wording
 from rotation_opt.season import respond
 from rotation_opt.varieties import fitted
 from rotation_opt.weeds.parameters import LIKELY
@@ -151,3 +153,10 @@ def test_the_days_late_are_read_from_the_farm_file(tmp_path: Path) -> None:
     path.write_text(text.replace("hire_cap_acres = 330", "comes_late_days = 7\nhire_cap_acres = 330"))
     assert farm.read(path, SHIPPED).machines["round_baler"].comes_late_days == 7
     assert FARM.machines["round_baler"].comes_late_days == 0
+
+
+def test_the_page_says_that_a_machine_comes_late() -> None:
+    words = Wording(FARM, TABLES)
+    said = limits_in_words(late("round_baler", 7), words)
+    assert "Round baler: comes 7 days after it is called; what it is needed for waits." in said
+    assert not any("after it is called" in line for line in limits_in_words(FARM, words))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rotation_opt.records import Farm
-from rotation_opt.report.wording import Wording, percent
+from rotation_opt.report.wording import Wording, capital, percent
 from rotation_opt.words import listed
 
 ONE_AND_MANY = frozenset({"hay", "fallow", "silage", "cover"})  # the same word for one and for many
@@ -88,6 +88,12 @@ def _means(farm: Farm, words: Wording) -> list[str]:
     hired = sorted(words.machine(key) for key, own in farm.machines.items() if own.status == "hire")
     if hired:
         said.append(f"By hire only: {_all_of(hired)}.")
+    said += [
+        f"{capital(words.machine(key))}: comes {own.comes_late_days} days after it is called; what it is "
+        "needed for waits."
+        for key, own in sorted(farm.machines.items())
+        if own.status == "hire" and own.comes_late_days
+    ]
     if missing:
         said.append(f"Neither owned nor for hire: {_all_of(missing)}.")
     return said
