@@ -7,13 +7,15 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from small_farm import Plans, small, with_machine
 
 from rotation_opt import climate, farm, practices, tables, timetable
-from rotation_opt.records import Farm, Programme
+from rotation_opt.records import Farm, Outlet, Programme
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.wording import Wording
 from rotation_opt.season import respond
 from rotation_opt.varieties import fitted
+from rotation_opt.verify import recheck
 from rotation_opt.weeds.parameters import LIKELY
 from rotation_opt.workload import half_month, pair_hours
 
@@ -160,3 +162,20 @@ def test_the_page_says_that_a_machine_comes_late() -> None:
     said = limits_in_words(late("round_baler", 7), words)
     assert "Round baler: comes 7 days after it is called; what it is needed for waits." in said
     assert not any("after it is called" in line for line in limits_in_words(FARM, words))
+
+
+def test_plans_with_a_late_baler_are_reckoned_the_same_twice() -> None:
+    buyer = Outlet(
+        name="dairy (invented)",
+        crop="alfalfa",
+        price_per_t=400.0,
+        least_t=0.0,
+        most_t=None,
+        years=(),
+        haul_per_t=0.0,
+    )
+    base = with_machine(small(outlets=(buyer,)), "round_baler", status="hire", comes_late_days=7)
+    plans = Plans(base)
+    plan = plans.plan["most_money"]
+    assert "alfalfa_1" in plans.grown("most_money")
+    assert all(line.agrees for line in recheck(plans.ground, plan))

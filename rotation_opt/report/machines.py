@@ -96,9 +96,12 @@ def _how_to_read(reading: Reading, cases: tuple[MachineCase, ...]) -> str:
         terms = f", kept {kept.pop():g} years at {rates.pop() * 100.0:g}% interest"
     shared = [words.machine(key) for key, mine in farm.machines.items() if mine.share < 1.0]
     part = f"Of the {listed(shared, 'and')} only your own part is counted. " if shared else ""
+    cash = (
+        "What a bought machine costs is not held against your least cash. " if reading.result.buying else ""
+    )
     return (
         f"{which}Own = depreciation and interest, taxes, insurance and housing, fuel, repairs and the "
         f"driver. Prices are list prices of a new machine{listed_price}{terms}; for one you have, this is "
-        f"what it costs to replace it. {part}These are estimates: nobody knows what a machine will bring "
+        f"what it costs to replace it. {part}{cash}These are estimates: nobody knows what a machine brings "
         "when it is sold. Ask for a quote before you decide."
     )
