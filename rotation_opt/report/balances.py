@@ -116,7 +116,10 @@ def _field_days(reading: Reading, plans: Sequence[Alternative]) -> list[Section]
     if not found:
         return []
     entries = tuple(
-        Entry(label=reading.heading(plan), text=f"{_short(reading, days)} {_competing(days.competition)}")
+        Entry(
+            label=reading.heading(plan),
+            text=f"{_short(reading, days)} {_competing(days.competition)}".strip(),
+        )
         for plan, days in found
     )
     return [
@@ -153,7 +156,7 @@ def _one_machine(reading: Reading, halves: Sequence[ShortDays]) -> str:
 
 def _competing(meeting: Competition | None) -> str:
     if meeting is None:
-        return "First cutting meets no planting or hoeing."
+        return ""
     return (
         f"First cutting and planting or hoeing meet most in {half_month(meeting.half_month)} {meeting.year}: "
         f"{meeting.cutting_h:,.0f} and {meeting.planting_h:,.0f} of your {meeting.there_h:,.0f} hours there, "
