@@ -296,7 +296,9 @@ def printed(**changes: object) -> str:
 
 def test_the_page_names_the_leanest_quarter_of_each_plan() -> None:
     # invented: 40,000 less 1,000, and 8,500 more in winter, less 24,000 in spring and 6,000 after it
-    assert "B: Most money From $40,000 in hand cash comes to $17,500 at the end of September 2027" in printed()
+    assert (
+        "B: Most money From $40,000 in hand cash comes to $17,500 at the end of September 2027" in printed()
+    )
     assert "After the plan $8,500 still comes in for its last harvest." in printed()
 
 
