@@ -7,11 +7,13 @@ The farms are invented; every plan on them is proven the best, so values can be 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from math import ceil, floor
 
+import jsonschema
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -25,6 +27,7 @@ from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import lay
 from rotation_opt.planning import plan
 from rotation_opt.records import Farm, Outlet, Result, TightLimit
+from rotation_opt.report import result_json
 from rotation_opt.report.binding import NOTHING
 from rotation_opt.report.blocks import Grid
 from rotation_opt.report.content import plan_page
@@ -336,6 +339,16 @@ def test_the_whole_way_to_the_page_and_what_holds_only_the_plan_with_most_money_
     without = plan_page(result, TABLES, shown=("As now", "Fastest clean-up"))
     assert "binding" not in [section.key for section in without.sections]
     assert "binding" not in [s.key for s in plan_page(replace(result, tight_limits=()), TABLES).sections]
+
+
+def test_the_json_holds_them_within_its_schema() -> None:
+    told = tuple(the_one(kind) for kind in CASES)
+    written = json.loads(result_json.dumps(replace(printed(), tight_limits=told), TABLES))
+    jsonschema.validate(written, result_json.schema())
+    assert [each["kind"] for each in written["tight_limits"]] == list(CASES)
+    assert [each["brings_at_least"] for each in written["tight_limits"]] == pytest.approx(
+        [limit.gain for limit in told], rel=1e-6
+    )
 
 
 def test_what_brings_nothing_is_said_so_and_figures_are_rounded_to_the_safe_side() -> None:
