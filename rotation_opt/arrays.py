@@ -9,7 +9,7 @@ M machines, K products, O outlets.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -282,7 +282,7 @@ class SelectionData:
     burden_weight: Floats
     burden_when: Floats
     discount: Floats
-    say: Say = Say()
+    say: Say = field(default_factory=Say)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -567,7 +567,7 @@ class PriceStep:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftOver:
-    """What one plan leaves to the years after it, in money of the end of its last year; in no other figure."""
+    """What one plan leaves to the years after it, in money of its last year's end; in no other figure."""
 
     weeds_cost: tuple[float, float, float]  # low, likely, high; currency, whole farm
     nitrogen_kg: float  # that the first crop after the plan need not be given

@@ -85,8 +85,8 @@ UNITS: Mapping[str, str] = {
     "leanest_year_net_return": "currency, net return of the leanest year, median of the courses",
     "net_return_range": "currency, one a year; low and high leave out a tenth of the courses each, likely is "
     "their mean",
-    "contract_short_share": "share of years whose harvest is short of promised tonnes, 0 to 1; null = nothing "
-    "is promised",
+    "contract_short_share": "share of years whose harvest is short of promised tonnes, 0 to 1; "
+    "null = nothing is promised",
     "bad_year_net_return": "currency, one a year: net return of that year if it is dry or wet, less what it "
     "costs the years after it",
     "years_to_target": "years until the target is met; low, likely, high; null = not within the plan",
