@@ -212,7 +212,8 @@ def propose(
     except NoPlanError as fault:
         notes.append(str(fault))
     tell("Most money")
-    richest = select(data, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled, pools=_plain(data))
+    plain = _plain(data, time_limit, pulled)
+    richest = select(data, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled, pools=plain)
     tight, richest = tight_limits(data, richest, pulled=pulled)
     asked = richest
     tell("Fastest clean-up")
@@ -233,7 +234,7 @@ def propose(
     middle = between.knee
     if middle is not None:
         shown.append(middle.paths)
-    if _shows(data, other, shown):
+    if other.loss <= OTHER_LOSS and _shows(data, other, shown):
         drafts.append(_other_way(other))
     if middle is not None:
         drafts.append(_balanced(middle))
@@ -292,12 +293,12 @@ def _differs(one: Draft, other: Draft) -> bool:
     return abs(a - b) > 0.05 * max(a, b, 1e-9)
 
 
-def _plain(data: SelectionData) -> tuple[Pool, ...]:
+def _plain(data: SelectionData, time_limit: float, pulled: Callable[[], bool]) -> tuple[Pool, ...]:
     """Where bad years count, the search starts from what is best if they do not."""
     if data.limits.downside is None:
         return ()
     plain = replace(data, limits=replace(data.limits, downside=None))
-    return select(plain, Goal(kind="most_money")).pools
+    return select(plain, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled).pools
 
 
 def _better(chosen: Selected, paths: Paths, figures: Figures) -> Selected:

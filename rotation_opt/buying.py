@@ -21,8 +21,6 @@ from .select import Selected, select
 from .sequences import Grower, Pool
 
 MOST_MONEY = Goal(kind="most_money")
-MOST_MACHINES = 3
-"""Machines that may be for sale at once: with each more the plans to be looked for double."""
 
 
 def for_sale(farm: Farm) -> tuple[str, ...]:

@@ -27,7 +27,7 @@ def broken(program: Program, slack: Floats) -> list[str]:
         if slack[number] <= 1e-5 * row.scale:
             continue
         count[row.limit] = count.get(row.limit, 0) + 1
-        if count[row.limit] <= 3:
+        if count[row.limit] <= SAID:
             sentences.append(row.sentence(float(slack[number])))
     return sentences
 

@@ -110,9 +110,10 @@ class Columns:
         return tuple(tuple(int(p) for p in np.frombuffer(chosen[f], dtype=np.int16)) for f in fields)
 
     def keep(self, plan: Paths) -> None:
-        """Remember a plan."""
-        if plan not in self.plans:
-            self.plans.append(plan)
+        """Remember a plan as the last one found."""
+        if plan in self.plans:
+            self.plans.remove(plan)
+        self.plans.append(plan)
 
     def pools(self, rank: Floats) -> tuple[Pool, ...]:
         """What is worth handing on, field by field: all plans, and the sequences of least ``rank`` (n,)."""

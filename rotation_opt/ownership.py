@@ -5,6 +5,7 @@ All of it are estimates: nobody knows today what a machine will bring when it is
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -15,6 +16,7 @@ from rotation_opt.records import Farm, MachineCase, OwnMachine, Purchase
 from rotation_opt.tables import Tables
 from rotation_opt.workload import PairHours, hire_rate, money
 
+ROUNDS = 100
 AS_THE_TABLES = Purchase(price=None, years_kept=None, interest=None)
 
 
@@ -122,8 +124,22 @@ def machine_case(machine: str, farm: Farm, tables: Tables, work: Work) -> Machin
         owning=cost.a_year,
         running=running,
         hired=hired,
-        break_even_ha=break_even_area(cost.a_year, hired / area, running / area) if area else float("inf"),
+        break_even_ha=_break_even(machine, farm, tables, work, (hired - running) / area)
+        if area
+        else math.inf,
     )
+
+
+def _break_even(machine: str, farm: Farm, tables: Tables, work: Work, saved_per_ha: float) -> float:
+    """Area a year from which owning costs less than hire, the machine worn by just that area. [ha]"""
+    area = work.area_ha
+    for _ in range(ROUNDS):
+        cost = owning(machine, farm, tables, work.hours * area / work.area_ha).a_year
+        found = break_even_area(cost, saved_per_ha, 0.0)
+        if not math.isfinite(found) or abs(found - area) <= 1e-9 * area:
+            return found
+        area = found
+    return area
 
 
 def bought(farm: Farm, machines: tuple[str, ...]) -> Farm:

@@ -105,7 +105,7 @@ def _otherwise(  # noqa: PLR0917
         found = select_again(narrowed, base, goal)
     except NoPlanError as fault:
         first = str(fault).splitlines()[0]
-        return Answer(sentence=f"{said} there is no plan. {first}", cost=None, why=fault.limits)
+        return Answer(sentence=f"{said} no plan was found. {first}", cost=None, why=fault.limits)
     bettered = betters(data, base, goal, found)
     change = compare(data, base, goal, found, bettered=bettered)
     if bettered:

@@ -133,7 +133,8 @@ def select(
             steps.take(program, program.money_objective(), FIRST_GAP)
         first = steps.take(program, program.burden_objective(), gap)
         cleanest = evaluate(data, first.paths, limits=used)
-        most = weighted_burden(data, cleanest) * (1.0 + goal.slack) + 1e-6
+        near = weighted_burden(data, cleanest) * (1.0 + goal.slack) + 1e-6
+        most = near if most is None else min(most, near)
     program = Program(data, used, most)
     known = -np.inf
     if kept is not None and first is None:

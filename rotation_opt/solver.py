@@ -150,7 +150,6 @@ def run(
     gap: float = 1e-7,
     nodes: int | None = None,
     brake: Brake | None = None,
-    start: Sequence[int] = (),
 ) -> Outcome:
     """Solve a problem as it stands.
 
@@ -164,8 +163,6 @@ def run(
         Most nodes of a mixed-integer search.
     brake : Brake, optional
         Ends a mixed-integer search early.
-    start : sequence of int
-        Columns of a known plan, to start from.
 
     Notes
     -----
@@ -177,9 +174,6 @@ def run(
     solver = _solver(integer, seconds, gap, **most) if integer else _solver(False)
 
     def call(lp: Any) -> None:
-        if start:
-            chosen = np.array([built.plans[j].index for j in start], dtype=np.int32)
-            lp.solverModel.setSolution(len(chosen), chosen, np.ones(len(chosen)))
         if integer and brake is not None:
             lp.solverModel.cbMipInterrupt += lambda event: _interrupt(event, brake)
         lp.solverModel.run()

@@ -198,7 +198,7 @@ def _point(data: SelectionData, chosen: Selected, downside: Downside | None) -> 
         burden=weighted_burden(data, chosen.figures),
         money=chosen.figures.worth,
         bound=chosen.money_bound,
-        labour_h=float(chosen.figures.labour_h.sum()) / data.years,
+        labour_h=float(chosen.figures.labour_h[1:].sum()) / data.years,
         downside=None if downside is None else downside(chosen.paths),
     )
 

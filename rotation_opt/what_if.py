@@ -13,6 +13,7 @@ import numpy as np
 
 from .arrays import NOT_FARMED, Floats, Limits, OutletData, SelectionData, ShareData
 from .columns import Paths, allowed_paths
+from .errors import NoPlanError
 from .features import HALF_MONTHS
 from .formulate import Figures, Goal
 from .limit_rows import half_month_words
@@ -145,10 +146,27 @@ def select_again(
     if near is None:
         wider = 1.0 if kept is None else WIDER
         near = FINEST if base.gap is None else max(FINEST, wider * base.gap)
-    found = select(data, goal, limits=used, pools=pools, gap=near, quick=True, kept=kept)
+    try:
+        found = select(data, goal, limits=used, pools=pools, gap=near, quick=True, kept=kept)
+    except NoPlanError:
+        figures = _fitting(data, base, goal, used)
+        if figures is None:
+            raise
+        own = figures.worth if goal.kind == "most_money" else weighted_burden(data, figures)
+        asked = replace(data, limits=used)
+        return replace(base, value=own, bound=None, gap=None, money_bound=None, figures=figures, asked=asked)
     if stricter:
         found = _no_better(data, goal, found, base.bound)
     return guarded(data, base, goal, found, used)
+
+
+def _fitting(data: SelectionData, base: Selected, goal: Goal, limits: Limits) -> Figures | None:
+    """Figures of the old plan if it keeps all limits."""
+    if not allows(data, base.paths):
+        return None
+    kept = evaluate(data, base.paths, limits=limits)
+    dirty = goal.burden_most is not None and weighted_burden(data, kept) > goal.burden_most + TRACE
+    return None if kept.breaks or dirty else kept
 
 
 def _as_good(data: SelectionData, base: Selected, goal: Goal, limits: Limits) -> Figures | None:
@@ -172,12 +190,8 @@ def _no_better(data: SelectionData, goal: Goal, found: Selected, bound: float | 
 
 def guarded(data: SelectionData, base: Selected, goal: Goal, found: Selected, limits: Limits) -> Selected:
     """The old plan instead of the new one where it keeps all limits and is better."""
-    if not allows(data, base.paths):
-        return found
-    kept = evaluate(data, base.paths, limits=limits)
-    value, other = worth(data, goal, kept), worth(data, goal, found.figures)
-    dirty = goal.burden_most is not None and weighted_burden(data, kept) > goal.burden_most + TRACE
-    if kept.breaks or dirty or value <= other:
+    kept = _fitting(data, base, goal, limits)
+    if kept is None or worth(data, goal, kept) <= worth(data, goal, found.figures):
         return found
     own = kept.worth if goal.kind == "most_money" else weighted_burden(data, kept)
     outer = max if goal.kind == "most_money" else min

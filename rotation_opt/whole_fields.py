@@ -183,7 +183,7 @@ class _Search:
         """Sequences of some fields that suit what the other fields of a plan leave."""
         few = min(self.count, BESIDE_FIELDS)
         for field in search.random.choice(self.count, few, replace=False).tolist():
-            for _ in range(PRICED_BESIDE if self._gap() > BRIEF_SWING_GAP else 1):
+            for _ in range(1 if self._gap() <= BRIEF_SWING_GAP else PRICED_BESIDE):
                 self.pricing.grow_at(field, search.prices_beside(field), BESIDE_WIDTH, BESIDE_KEPT)
 
     def _some_plan(self, seed: int) -> list[int]:
@@ -272,14 +272,12 @@ class _Search:
     def _among(self, rows: Integers, nodes: int) -> None:
         """Whole fields among some columns; a better plan is taken."""
         built = self._keeping(rows, integer=True)
-        places = {int(row): place for place, row in enumerate(rows)}
         outcome = run(
             built,
             integer=True,
             gap=self.gap,
             nodes=nodes,
             brake=self.pricing.brake,
-            start=[places[column] for column in self.best],
         )
         if outcome.status in ("optimal", "feasible") and outcome.objective < self.value:
             chosen = rows[np.flatnonzero(outcome.plans > 0.5)]

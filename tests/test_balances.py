@@ -161,7 +161,9 @@ def test_a_figure_printed_wrong_leaves_its_balance_open(change, wrong: set[str])
 def test_hay_bought_wrong_is_found_by_the_need_of_the_herd() -> None:
     """What the balance of hay cannot see, since what is bought is fed: more is fed than the herd eats."""
     plan = figures(lambda f: replace(f, feed_bought_t=raised(f.feed_bought_t, 1.0)))
-    assert balances_of(found(), plan)["hay"].gone[FED][1] == pytest.approx(91.0)
+    fed, need = balances_of(found(), plan)["hay"].gone[FED][1], found().ground.farm.feed_need_t
+    assert balances_of(found(), good())["hay"].gone[FED][1] <= need * (1 + 1e-9)
+    assert fed > need + 0.5
 
 
 def test_a_yield_printed_wrong_leaves_its_balance_open() -> None:

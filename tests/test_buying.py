@@ -125,6 +125,19 @@ def test_at_the_break_even_area_the_partial_budget_comes_to_nothing() -> None:
         assert np.sign(round(gain, 6)) == sign
 
 
+def test_a_combine_worn_by_just_the_break_even_area_costs_as_much_as_hire() -> None:
+    """More hours leave less to sell it for: owning is worked out anew at that area."""
+    work = Work(area_ha=80.0, hours=60.0, units=80.0)
+    case = machine_case("combine", DEMO, TABLES, work)
+    assert 0.0 < case.break_even_ha < math.inf
+    share = case.break_even_ha / work.area_ha
+    there = machine_case(
+        "combine", DEMO, TABLES, Work(area_ha=case.break_even_ha, hours=60.0 * share, units=80.0 * share)
+    )
+    assert there.owning > case.owning
+    assert there.owning + there.running == pytest.approx(there.hired)
+
+
 def test_running_cost_is_fuel_repairs_tractor_and_driver_by_hand() -> None:
     area, hours = 60.0, 24.0
     case = machine_case("round_baler", DEMO, TABLES, Work(area_ha=area, hours=hours, units=1.0))

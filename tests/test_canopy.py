@@ -718,7 +718,7 @@ def test_a_climbing_weed_gets_out_of_part_of_the_shade() -> None:
 
 def test_every_crop_of_the_tables_has_a_canopy() -> None:
     for key, crop in tables.read().crops.items():
-        if crop.life == "none":
+        if crop.life == "none" or crop.kind == "product":  # hay sold standing is not sown
             continue
         start = -95 if crop.life == "winter annual" else 110
         stand = grown(piece(key, start, 260))

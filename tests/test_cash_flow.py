@@ -310,7 +310,9 @@ def test_the_page_says_which_plans_do_not_keep_the_floor_of_the_quarter() -> Non
 
 
 def test_the_page_says_that_the_floor_of_the_quarter_does_not_steer() -> None:
-    assert "Checked, not steered by" in printed()
+    assert "Checked, not steered by" in printed(cash_floor_quarter=10_000.0)
+    assert "Checked, not steered by" not in printed()
+    assert "a loan or an overdraft" in printed()
     said = " ".join(
         limits_in_words(fake_result.farm(cash_floor_quarter=10_000.0), Wording(fake_result.farm(), TABLES))
     )

@@ -155,7 +155,7 @@ CASES = {
     "cash": Case(
         lambda: small(cash_floor=15300.0),
         lambda: small(cash_floor=15300.0),
-        "Cash left in the leanest year",
+        "Net return of the leanest year",
         "$1,000 less",
         "for $1",
         before=lambda: small(cash_floor=10000.0),

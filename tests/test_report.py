@@ -220,7 +220,7 @@ def test_the_summary_says_what_the_result_holds():
     # 310 x 46.2 + mean of 0, 900, 1800, 2700
     assert rows["Net return, whole farm, $ a year"][0] == "15,672"
     assert rows["Against as now, $ a year"] == ("-", "4,250 more", "2,818 more", "2,079 less")
-    assert rows["Cash left in the leanest year, $"][0] == "10,322 in 2027"
+    assert rows["Net return of the leanest year, $"][0] == "10,322 in 2027"
     # (402 - 371) x 46.2 = 1432.2 for 0.78 - 0.31 = 4.7 tenths of today's roots
     assert rows["Each 10% of today's roots fewer than in B costs, $ a year"][2] == "305"
     assert rows["Weed roots left at the end, % of today's (low to high)"][2] == "31 (10 to 52)"

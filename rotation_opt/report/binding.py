@@ -60,7 +60,7 @@ def _name(limit: TightLimit, words: Wording) -> str:
         case "hired_area":
             return f"{capital(words.machine(limit.what))} that is hired"
         case "cash":
-            return "Cash left in the leanest year"
+            return "Net return of the leanest year"
         case "largest":
             return f"Largest share of {limit.what}"
         case "least":

@@ -28,6 +28,7 @@ HOW_TO_READ = (
     "{hay}. By harvest year these are the same sums as the net return. {floor} A projection at the prices of "
     "this page, not a promise."
 )
+OVERDRAWN = "Below nothing in hand means a loan or an overdraft; its interest is not in these sums."
 STEERED = "Checked, not steered by: plans are chosen by the cash of whole years, not by that of quarters."
 
 
@@ -100,7 +101,7 @@ def _how_to_read(reading: Reading) -> str:
         ),
         months=_months(reading),
         hay=_month_of_hay(reading),
-        floor=STEERED,
+        floor=STEERED if farm.cash_floor_quarter is not None else OVERDRAWN,
     )
 
 

@@ -25,6 +25,7 @@ from rotation_opt.report.summary import AS_NOW, Reading, side_by_side
 from rotation_opt.report.wording import Wording, capital, sentence, share_range
 from rotation_opt.tables import Tables
 
+LEAST_PRICED = 0.05  # a price for each tenth of the roots would be drawn out from less than this
 ESTIMATE = (
     "All figures are estimates from tables and a model, not advice and not a promise. "
     "Seasons, prices and people differ; count the shoots every year and plan again."
@@ -224,9 +225,11 @@ def _step(reading: Reading, before: Alternative, after: Alternative) -> str:
     )
     roots = f"roots at the end {share_range(left_after)} of today's instead of {share_range(left_before)}"
     start = f"From {reading.heading(before)} to {reading.heading(after)}: {roots}, {money}"
-    if fewer > 0.005 and change < -0.5:
+    if fewer >= LEAST_PRICED and change < -0.5:
         price = words.money(-change / (fewer * 10.0))
         return f"{start}. That is {price} a year for each 10% of today's roots fewer."
+    if fewer > 0.005 and change < -0.5:
+        return f"{start}."
     if fewer > 0.005:
         return f"{start}. Being cleaner costs nothing here."
     if fewer < -0.005:

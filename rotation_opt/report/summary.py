@@ -310,7 +310,7 @@ def side_by_side(
             (f"Net return, {money} per {words.one_area} and year", reading.per_area),
             (f"Net return, whole farm, {money} a year", reading.whole_farm),
             (f"Against as now, {money} a year", reading.against_now),
-            (f"Cash left in the leanest year, {money}", reading.leanest),
+            (f"Net return of the leanest year, {money}", reading.leanest),
             (f"{cleaner}, {money} a year", reading.price_of_cleaner),
         ],
         [
