@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from .arrays import NOT_FARMED, Floats, SelectionData
 from .columns import Paths
+from .downside import with_bad_years
 from .errors import NoPlanError
 from .farm_arrays import selection_data
 from .formulate import Figures, Goal
@@ -129,7 +130,7 @@ def _with(
     """The best plan with some machines bought."""
     own = bought(ground.farm, machines)
     there = lay(own, ground.tables)
-    changed = selection_data(there)
+    changed = with_bad_years(there, selection_data(there))
     try:
         plan = select(
             changed,
