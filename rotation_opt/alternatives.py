@@ -15,13 +15,12 @@ import numpy.typing as npt
 
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import BandCourse, Bands, Three, three
-from rotation_opt.columns import Paths
-from rotation_opt.distinct import Different, crop_distance, different, gap_of_money
+from rotation_opt.distinct import Different, crop_distance, different
 from rotation_opt.errors import NoPlanError
 from rotation_opt.formulate import Figures, Goal
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Farm, PlanFigures, TightLimit, YearOnField
-from rotation_opt.select import Selected, evaluate, select
+from rotation_opt.select import Selected, evaluate, improved, select
 from rotation_opt.sequences import FieldTrace, Pool, trace
 from rotation_opt.tight_limits import counted_from, tight_limits
 from rotation_opt.tradeoff import Curve, Point, curve, including
@@ -222,11 +221,11 @@ def propose(
     )
     tell("Balanced")
     between = curve(data, richest, cleanest, POINTS, time_limit=time_limit, pulled=pulled)
-    richest = _better(richest, between.points[0].paths, between.points[0].figures)
+    richest = improved(data, richest, between.points[0].paths, between.points[0].figures)
     tell(TITLES[OTHER_WAY])
     other = different(data, richest, loss=OTHER_LOSS, share=OTHER_SHARE, time_limit=time_limit, pulled=pulled)
     if other.paths is not None and other.figures is not None and other.loss < 0.0:
-        old, richest = richest, _better(richest, other.paths, other.figures)
+        old, richest = richest, improved(data, richest, other.paths, other.figures)
         other = other.turned_round(old, richest)
         between = including(data, between, richest)
     drafts.append(_draft(MOST_MONEY, richest))
@@ -299,14 +298,6 @@ def _plain(data: SelectionData, time_limit: float, pulled: Callable[[], bool]) -
         return ()
     plain = replace(data, limits=replace(data.limits, downside=None))
     return select(plain, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled).pools
-
-
-def _better(chosen: Selected, paths: Paths, figures: Figures) -> Selected:
-    """The plan with most money, or one that a later search found and that is worth more."""
-    if figures.worth <= chosen.figures.worth:
-        return chosen
-    gap = gap_of_money(chosen.bound, figures.worth)
-    return replace(chosen, paths=paths, figures=figures, value=figures.worth, gap=gap)
 
 
 def _draft(key: str, chosen: Selected) -> Draft:

@@ -218,6 +218,16 @@ class _Steps:
         return _Step(pricing.columns.paths(found.columns), found.value, found.bound, duals, priced)
 
 
+def improved(data: SelectionData, chosen: Selected, paths: Paths, figures: Figures) -> Selected:
+    """The plan with most money, or one that was met later and is worth more: what was proven holds for it."""
+    value = figures.worth
+    if value <= chosen.figures.worth:
+        return chosen
+    bound = None if chosen.bound is None else max(chosen.bound, value)
+    gap = None if bound is None else gap_of(data, Goal(kind="most_money"), value, bound)
+    return replace(chosen, paths=paths, figures=figures, value=value, bound=bound, gap=gap)
+
+
 def gap_of(data: SelectionData, goal: Goal, value: float, bound: float) -> float:
     """How far a plan is from a bound, as in `Selected.gap`."""
     size = abs(value)

@@ -18,7 +18,7 @@ from .features import HALF_MONTHS
 from .formulate import Goal, Program
 from .limit_rows import Row
 from .records import LimitKind, TightLimit
-from .select import Selected, evaluate, gap_of
+from .select import Selected, evaluate, improved
 from .what_if import (
     TRACE,
     Question,
@@ -199,12 +199,7 @@ def _best(data: SelectionData, base: Selected, others: list[Selected]) -> Select
     for other in others:
         if not betters(data, base, MOST_MONEY, other):
             continue
-        figures = evaluate(data, other.paths)
-        value = worth(data, MOST_MONEY, figures)
-        if value > best.value:
-            bound = None if base.bound is None else max(base.bound, value)
-            gap = None if bound is None else gap_of(data, MOST_MONEY, value, bound)
-            best = replace(base, paths=other.paths, figures=figures, value=value, bound=bound, gap=gap)
+        best = improved(data, best, other.paths, evaluate(data, other.paths))
     return best
 
 

@@ -237,7 +237,7 @@ def test_planning_for_a_bad_year_changes_the_plan_and_never_brings_more() -> Non
 
 
 def test_first_cutting_and_planting_meet_in_early_june() -> None:
-    """Hours by hand: what the passes of that half-month take, field by field."""
+    """Both jobs take hours then, together no more than all the work of that half-month."""
     meeting = field_days(found().ground, good()).competition
     assert meeting is not None
     assert (meeting.year, meeting.half_month) == (2028, 10)
