@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 SHADES = "▁▂▃▄▅▆▇█─"  # what drawings are made of where the paper takes more than ASCII
 
@@ -63,7 +64,60 @@ class Grid:
     name_share: float = 0.3
 
 
-Block = Paragraph | Entries | Bullets | Drawing | Grid
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """One thing drawn in a panel of a chart; ``x``, ``y``, ``low`` and ``high`` have one value a point.
+
+    ``kind`` is ``line``, ``band`` (from ``low`` to ``high``, no ``y``), ``area`` (from nothing up to ``y``),
+    ``points`` (each with its text in ``names``, if there are any) or ``blanks`` (empty circles on the axis at
+    ``x``, to be filled in by hand).
+    """
+
+    label: str
+    kind: Literal["line", "band", "area", "points", "blanks"]
+    x: tuple[float, ...]
+    y: tuple[float, ...] = ()
+    low: tuple[float, ...] = ()
+    high: tuple[float, ...] = ()
+    names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """One pair of axes. ``x_ticks`` holds the places on the axis and the words there; none = by value."""
+
+    title: str
+    x_label: str
+    y_label: str
+    series: tuple[Series, ...]
+    x_ticks: tuple[tuple[float, str], ...] = ()
+    y_top: float | None = None  # None = as the values ask
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chart:
+    """A picture of figures. Where no picture can be shown, ``table`` stands there alone.
+
+    ``key`` names it within a printout; ``alt`` says in a sentence or two what is to be seen.
+    """
+
+    key: str
+    title: str
+    alt: str
+    panels: tuple[Panel, ...]
+    table: Grid
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Form:
+    """Rows to be filled in by hand: columns with their share of the width, and how many empty rows."""
+
+    header: tuple[str, ...]
+    shares: tuple[float, ...]
+    rows: int
+
+
+Block = Paragraph | Entries | Bullets | Drawing | Grid | Chart | Form
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,8 +131,21 @@ class Section:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
-    """A whole printout."""
+    """A page, or as much paper as it takes, that can be used alone."""
 
     title: str
     lead: tuple[str, ...]
     sections: tuple[Section, ...]
+    key: str = ""  # what it is asked for by, where it is one of several
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Printout:
+    """All pages of one run; ``foot`` stands on every sheet of paper."""
+
+    title: str
+    lead: tuple[str, ...]
+    foot: str
+    pages: tuple[Page, ...]
+    language: str = "en-US"  # as in the open standard for language tags
+    paper: Literal["Letter", "A4"] = "Letter"

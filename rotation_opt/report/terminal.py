@@ -19,8 +19,10 @@ from rotation_opt.report.blocks import (
     SHADES,
     Block,
     Bullets,
+    Chart,
     Drawing,
     Entries,
+    Form,
     Grid,
     Page,
     Paragraph,
@@ -190,6 +192,26 @@ class _Sheet:
                     self.console.print(self.words(line), no_wrap=True, overflow="fold", crop=False)
             case Grid():
                 self.grid(block)
+            case Chart():
+                self.line(block.title)
+                self.grid(block.table)
+            case Form():
+                self.form(block)
+
+    def form(self, form: Form) -> None:
+        """Empty rows, with room to write between them."""
+        room = self.width - GAP * (len(form.header) - 1)
+        widths = [max(1, int(share * room / sum(form.shares))) for share in form.shares]
+        heads = [
+            self.words(head).wrap(self.console, width)
+            for head, width in zip(form.header, widths, strict=True)
+        ]
+        for number in range(max(len(head) for head in heads)):
+            cells = (head[number].plain if number < len(head) else "" for head in heads)
+            self.line((" " * GAP).join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)))
+        for _ in range(form.rows):
+            self.line()
+            self.line((" " * GAP).join("_" * width for width in widths))
 
     def hanging(self, lead: str, text: str) -> None:
         """Text behind a lead that stands only on its first line."""
