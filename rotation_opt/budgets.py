@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rotation_opt.machinery import fuel_cost_per_ha, repairs_per_hour
-from rotation_opt.practices import PracticeList, stand_of, usual_yield
+from rotation_opt.practices import PracticeList, days_late, stand_of, usual_yield
 from rotation_opt.records import Farm, Practice, Programme
 from rotation_opt.tables import Tables
 from rotation_opt.workload import PairHours, cut_shares, hired_cost, money
@@ -83,7 +83,7 @@ def pair_budgets(
     material = {key: sown_material(this, tables) for key, this in practices.items()}
     other = {key: other_inputs(this, tables) for key, this in practices.items()}
     setting_up = {key: establishment(this, tables) for key, this in practices.items()}
-    price_per_t = prices(farm, tables)
+    price_per_t, late = prices(farm, tables), days_late(farm, tables)
     parts: dict[str, Array] = {
         "sown material": np.array([material[this.key] for _, this in pairs], dtype=float),
         "other inputs": np.array([other[this.key] for _, this in pairs], dtype=float),
@@ -105,7 +105,8 @@ def pair_budgets(
         ),
         haul_per_t=np.array(
             [
-                haul_per_t(this, tables) + quality_loss_per_t(this, price_per_t.get(this.crop, 0.0), tables)
+                haul_per_t(this, tables)
+                + quality_loss_per_t(this, price_per_t.get(this.crop, 0.0), tables, late)
                 for _, this in pairs
             ],
             dtype=float,
@@ -273,16 +274,32 @@ def haul_per_t(this: Practice, tables: Tables) -> float:
     return 0.0 if this.cut_use == "standing" else _crop(this, "dry_haul_per_t", tables)
 
 
-def quality_loss_per_t(this: Practice, price_per_t: float, tables: Tables) -> float:
-    """What a tonne of hay is worth less because its first cut comes after the usual stage. [currency/t]
+def quality_loss_per_t(
+    this: Practice, price_per_t: float, tables: Tables, late: Mapping[str, int] | None = None
+) -> float:
+    """What a tonne of hay is worth less because it is cut after the usual stage. [currency/t]
 
     Hay cut at its usual stage brings the usual price. It holds for hay that is fed, too, which feeds less.
+
+    Parameters
+    ----------
+    this : Practice
+    price_per_t : float
+        Of hay cut at its usual stage. [currency/t]
+    tables : Tables
+    late : mapping of str to int, optional
+        Operations that wait for a hired machine -> those days. Where haymaking waits `late_cut_days` or
+        more, every cut is late; else at most the first one, by the practice.
     """
-    if LATE_CUT not in this.tags or not this.cuts:
+    if not this.cuts:
         return 0.0
     shares = cut_shares(this, tables)
-    late = shares[0] / sum(shares)
-    return late * (1.0 - tables.number("money", "any", "late_cut_price_ratio")) * price_per_t
+    waits = max((0, *((late or {}).get(step.operation, 0) for step in tables.programmes[this.harvest])))
+    if waits >= tables.number("money", "any", "late_cut_days"):
+        share = 1.0
+    else:
+        share = shares[0] / sum(shares) if LATE_CUT in this.tags else 0.0
+    return share * (1.0 - tables.number("money", "any", "late_cut_price_ratio")) * price_per_t
 
 
 def establishment(this: Practice, tables: Tables) -> float:

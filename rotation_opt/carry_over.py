@@ -277,13 +277,25 @@ class Following:
 
     def _crop_worth(self, field: int, before: int, this: int) -> float:
         """What a crop free of weeds is worth to the grower at its usual price, whole field. [currency]"""
-        data, farm = self._data, self._ground.farm
+        data = self._data
         if data.product_of[this] < 0:
             return 0.0
         land, pair = data.fields[field], int(self._pair_index[before, this])
-        key = sold_as(self._ground.practice_list.all[this].practice)
-        agreed = max((outlet.price_per_t for outlet in farm.outlets if outlet.crop == key), default=0.0)
-        usual = self._ground.budgets.price_per_t.get(key, agreed)  # standing hay has none but the agreed one
-        price = 0.0 if key in farm.no_market else usual
+        price = self._price_per_t(self._ground.practice_list.all[this].practice)
         a_tonne = (1.0 - land.landlord_share) * price - float(self._haul_per_t[pair])
         return land.area_ha * land.yield_ratio * float(self._yield_t_ha[pair]) * max(a_tonne, 0.0)
+
+    def _price_per_t(self, practice: Practice) -> float:
+        """What a lost tonne costs the grower, before drying and haulage at home. [currency/t]
+
+        Hay that nobody near buys is worth what the herd's bought hay costs. Hay sold standing has only the
+        price that was agreed, less what carrying it to the buyer costs.
+        """
+        farm, limits, key = self._ground.farm, self._data.limits, sold_as(practice)
+        if practice.cut_use == "standing":
+            agreed = (each.price_per_t - each.haul_per_t for each in farm.outlets if each.crop == key)
+            return max(agreed, default=0.0)
+        if key not in farm.no_market:
+            return self._ground.budgets.price_per_t[key]
+        eaten = limits.feed_need_t > 0.0 and self._ground.tables.crops[key].product == "hay"
+        return limits.feed_price_per_t if eaten else 0.0

@@ -255,3 +255,27 @@ def test_the_money_rate_of_late_hay_moves_the_cost_of_its_tonnes():
     cheap = TABLES.with_change("money", "any", "late_cut_price_ratio", 0.65)
     pair = ("soybean", "alfalfa_spring")
     assert money_of(pair, from_tables=cheap).haul_per_t[0] > money_of(pair).haul_per_t[0]
+
+
+def test_hay_that_waits_a_week_for_a_hired_baler_is_all_cut_late():
+    loss = TABLES.number("money", "any", "late_cut_days")
+    assert loss == 7.0  # judgement: bud to early bloom
+    for days, share in ((0, 0.0), (6, 0.0), (7, 1.0), (14, 1.0)):
+        baler = replace(FARM.machines["round_baler"], status="hire", comes_late_days=days)
+        late = practices.days_late(
+            replace(FARM, machines={**FARM.machines, "round_baler": baler}), tables=TABLES
+        )
+        for key in ("alfalfa_1", "grass_clover_2_two_cuts", "red_clover_1"):
+            found = budgets.quality_loss_per_t(TABLES.practices[key], 200.0, TABLES, late)
+            assert found == pytest.approx(share * 0.19 * 200.0)
+        # what is cut standing by the buyer does not wait for the grower's baler
+        assert budgets.quality_loss_per_t(TABLES.practices["alfalfa_1_standing"], 200.0, TABLES, late) == 0.0
+
+
+def test_the_late_baler_comes_off_the_price_of_every_tonne_of_a_pair():
+    baler = replace(FARM.machines["round_baler"], status="hire", comes_late_days=7)
+    changed = replace(FARM, machines={**FARM.machines, "round_baler": baler})
+    pair = ("alfalfa_1", "alfalfa_2")
+    usual, late = money_of(pair), money_of(pair, on=changed)
+    step = late.haul_per_t[0] - usual.haul_per_t[0]
+    assert step == pytest.approx(0.19 * usual.price_per_t["alfalfa"])

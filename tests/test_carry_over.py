@@ -28,7 +28,7 @@ from rotation_opt.carry_over import (
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.formulate import Goal
 from rotation_opt.groundwork import Groundwork, lay
-from rotation_opt.records import CarryOver, Farm, LeftOver
+from rotation_opt.records import CarryOver, Farm, LeftOver, Outlet
 from rotation_opt.report import result_json
 from rotation_opt.report.content import plan_page
 from rotation_opt.report.terminal import render
@@ -142,6 +142,30 @@ def test_the_landlord_bears_his_share_of_the_loss_and_a_crop_nobody_buys_loses_n
     assert 0.3 * owned.weeds_cost[1] < shared.weeds_cost[1] <= 0.5 * owned.weeds_cost[1]
     unsold = replace(farm, no_market=frozenset({"soybean", "spring_barley", "corn_grain"}))
     assert left(with_farm(unsold), paths)[0].weeds_cost == (0.0, 0.0, 0.0)
+
+
+def test_hay_nobody_buys_is_worth_what_the_herd_would_pay_for_it() -> None:
+    herd = replace(the_farm(), no_market=frozenset({"alfalfa"}), feed_need_t=500.0, feed_price_per_t=210.0)
+    for farm, price in ((herd, 210.0), (replace(herd, feed_need_t=0.0), 0.0)):
+        following = Following(*with_farm(farm), [as_now(*laid())])
+        assert following._price_per_t(practice("alfalfa_1")) == price
+        assert following._price_per_t(practice("soybean")) == laid()[0].budgets.price_per_t["soybean"]
+
+
+def test_hay_sold_standing_is_worth_the_agreed_price_less_its_carriage() -> None:
+    buyer = Outlet(
+        name="neighbor (invented)",
+        crop="alfalfa_standing",
+        price_per_t=90.0,
+        least_t=0.0,
+        most_t=None,
+        years=(),
+        haul_per_t=12.0,
+    )
+    paths = as_now(*laid())
+    for outlets, price in (((buyer,), 78.0), ((), 0.0)):
+        following = Following(*with_farm(replace(the_farm(), outlets=outlets)), [paths])
+        assert following._price_per_t(practice("alfalfa_1_standing")) == price
 
 
 LAST = st.sampled_from(["corn_grain", CARELESS, CAREFUL, "spring_barley", "fallow"])
