@@ -23,10 +23,11 @@ from rotation_opt.report.check_page import check_page
 from rotation_opt.report.content import plan_page
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
+from rotation_opt.report.plain_text import clean, fit_to_encoding
 from rotation_opt.report.season_page import course_page, season_page
 from rotation_opt.report.sources_page import all_figures, sources_page
 from rotation_opt.report.summary import Reading, side_by_side
-from rotation_opt.report.terminal import clean, fit_to_encoding, render
+from rotation_opt.report.terminal import render
 from rotation_opt.report.wording import Wording
 
 WIDTHS = (72, 80, 100, 120)

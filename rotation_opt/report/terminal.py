@@ -7,7 +7,6 @@ shrinks columns on its own breaks words while there is still room beside them.
 from __future__ import annotations
 
 import io
-import unicodedata
 
 from rich import box
 from rich.cells import cell_len
@@ -28,6 +27,7 @@ from rotation_opt.report.blocks import (
     Paragraph,
     Section,
 )
+from rotation_opt.report.plain_text import carries, clean, fit_to_encoding
 
 NARROWEST = 40
 GAP = 2  # blanks between columns: one of padding and one of the divider
@@ -37,71 +37,6 @@ RULES = box.Box(
     "----\n    \n----\n    \n----\n----\n    \n----\n",
     ascii=True,
 )
-
-PLAIN = {
-    "–": "-",
-    "—": "-",
-    "‑": "-",
-    "−": "-",
-    "×": "x",
-    "²": "2",
-    "³": "3",
-    "½": "1/2",
-    "¼": "1/4",
-    "°": " deg ",
-    "’": "'",
-    "‘": "'",
-    "“": '"',
-    "”": '"',
-    "…": "...",
-    "≤": "<=",
-    "≥": ">=",
-    "±": "+/-",
-    "·": "*",
-    "€": "EUR",
-    "£": "GBP",
-    "ø": "o",
-    "Ø": "O",
-    "ł": "l",
-    "Ł": "L",
-    "æ": "ae",
-    "ß": "ss",
-    "\u00a0": " ",
-}
-
-
-def clean(text: str) -> str:
-    """Text without characters that move the cursor, change its direction or hide; line ends stay."""
-    kept = []
-    for letter in text:
-        if letter == "\n" or unicodedata.category(letter) not in {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}:
-            kept.append(letter)
-        elif letter in "\t\r\u2028\u2029":
-            kept.append(" ")
-    return "".join(kept)
-
-
-def fit_to_encoding(text: str, encoding: str) -> str:
-    """Text that ``encoding`` can carry, with the nearest plain characters instead of what it cannot."""
-    if _carries(text, encoding):
-        return text
-    return "".join(_nearest(letter, encoding) for letter in text)
-
-
-def _carries(text: str, encoding: str) -> bool:
-    try:
-        text.encode(encoding)
-    except (UnicodeEncodeError, LookupError):
-        return False
-    return True
-
-
-def _nearest(letter: str, encoding: str) -> str:
-    bare = "".join(part for part in unicodedata.normalize("NFKD", letter) if not unicodedata.combining(part))
-    for attempt in (letter, PLAIN.get(letter, letter), bare):
-        if _carries(attempt, encoding):
-            return attempt
-    return "?"
 
 
 def render(page: Page, width: int = 80, encoding: str = "utf-8") -> str:
@@ -188,7 +123,7 @@ class _Sheet:
                     self.line(entry.label)
                     self.hanging("    ", entry.text)
             case Drawing():
-                for line in block.draw(self.width, not _carries(SHADES, self.encoding)):
+                for line in block.draw(self.width, not carries(SHADES, self.encoding)):
                     self.console.print(self.words(line), no_wrap=True, overflow="fold", crop=False)
             case Grid():
                 self.grid(block)
