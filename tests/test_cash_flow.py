@@ -297,7 +297,8 @@ def printed(**changes: object) -> str:
 def test_the_page_names_the_leanest_quarter_of_each_plan() -> None:
     # invented: 40,000 less 1,000, and 8,500 more in winter, less 24,000 in spring and 6,000 after it
     assert (
-        "B: Most money From $40,000 in hand cash comes to $17,500 at the end of September 2027" in printed()
+        "B: Most money Least in hand: $17,500, at the end of September 2027 ($40,000 at the start)."
+        in printed()
     )
     assert "After the plan $8,500 still comes in for its last harvest." in printed()
 
@@ -324,5 +325,7 @@ def test_the_page_has_every_quarter_with_what_comes_in_and_goes_out() -> None:
     for year in range(2027, 2031):
         for quarter in ("Jan-Mar", "Apr-Jun", "Jul-Sep", "Oct-Dec"):
             assert text.count(f"{quarter} {year}") == 2
-    assert "Jan-Mar 2028 9.0 / 0.5" in text  # under ten thousand: with a decimal
+    assert "In / out, $1,000" in text
+    # one quarter of ten thousand or more, and no figure of the table has a decimal
+    assert "Jan-Mar 2028 9 / 0 " in text
     assert "Apr-Jun 2028 0 / 20 0 / 24 0 / 28 0 / 32" in text

@@ -38,10 +38,11 @@ HOUR_ROWS = (
 )
 CROP_WORDS = {b.LANDLORD: "landlord", b.OPEN: "open market", b.HERD: "herd, store", b.UNSOLD: "no buyer"}
 HOW_TO_READ = (
-    "Means of the plan years; rounded lines may miss their sum by one. Hay: cut + from store + bought = all "
-    "lines below them. Hours: needed = all lines below; the autumn before the first year is not in them. "
-    "Crops: harvested = all that follows. Each was added up a second time from fields and years."
+    "Means of the plan years; rounded lines may miss their sum by one. {hay}Hours: needed = all lines below; "
+    "the autumn before the first year is not in them. Crops: harvested = all that follows. Each was added up "
+    "a second time from fields and years."
 )
+HAY_READ = "Hay: cut + from store + bought = all lines below them. "
 
 
 def balance_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Section]:
@@ -67,8 +68,9 @@ def _balances(reading: Reading, plans: Sequence[Alternative]) -> list[Section]:
     crops = _crop_rows(reading, named)
     if crops:
         blocks.append(Grid(header=(f"{_amount_unit(reading)} a year", *head), rows=crops))
-    blocks.append(Paragraph(text=HOW_TO_READ))
-    return [Section(key="balances", title="Where the hay, the hours and the crops go", blocks=tuple(blocks))]
+    blocks.append(Paragraph(text=HOW_TO_READ.format(hay=HAY_READ if hay else "")))
+    title = f"Where the {'hay, the ' if hay else ''}hours and the crops go"
+    return [Section(key="balances", title=title, blocks=tuple(blocks))]
 
 
 def _amount_unit(reading: Reading) -> str:
@@ -149,9 +151,14 @@ def _one_machine(reading: Reading, halves: Sequence[ShortDays]) -> str:
     most = f", the most of {len(halves)} half-months" if len(halves) > 1 else ""
     hire = " (hire can help)" if worst.can_hire else ""
     return (
-        f"the {reading.wording.machine(worst.machine)} lacks {worst.missing_h:,.0f} of {worst.needed_h:,.0f} "
-        f"hours in {half_month(worst.half_month)} {worst.year}{most}{hire}"
+        f"the {reading.wording.machine(worst.machine)} is {_hours(worst.missing_h)} short of the "
+        f"{worst.needed_h:,.0f} needed in {half_month(worst.half_month)} {worst.year}{most}{hire}"
     )
+
+
+def _hours(hours: float) -> str:
+    text = _whole(hours)
+    return f"{text} hour" if text == "1" else f"{text} hours"
 
 
 def _competing(meeting: Competition | None) -> str:
@@ -167,13 +174,9 @@ def _competing(meeting: Competition | None) -> str:
 
 def _borrowed(reading: Reading, days: FieldDays) -> str:
     planned = "a bad" if reading.result.farm.labour.bad_year else "a median"
-    other = (
-        ""
-        if reading.result.farm.labour.bad_year
-        else " With bad_year = true under [labour] they are chosen for a bad one."
-    )
+    hay = ", those of hay our judgement from them" if reading.any_hay else ""
     return (
-        f"Plans are chosen with the field days of {planned} year.{other} A bad year is about one in five, a "
-        f"judgement. The days are figures of the {days.borrowed_from}, those of hay our judgement from them; "
-        "elsewhere they are borrowed. Hired machines are left out here."
+        f"Plans are chosen with the field days of {planned} year. A bad year is about one in five, a "
+        f"judgement. The days are figures of the {days.borrowed_from}{hay}; elsewhere they are borrowed. "
+        "Hired machines are left out here."
     )

@@ -17,9 +17,9 @@ NOT_IN = (
 )
 WEEDS = (
     "Weeds left: the yield that the creeping weeds still there will take in {years}, against clean land; on "
-    "today's patches, at usual prices and {rate} interest. Every plan is followed by the same crops: on each "
-    "field yours as now, from the first on; where one cannot be sown in time, the next. Low to high as for "
-    "the weed roots. Damage after {end} is not counted."
+    "today's patches, at usual prices and {rate} interest. Every plan is followed by the same crops, as "
+    "far as they can be sown: on each field yours as now, from the first on; where one cannot be sown in "
+    "time, the next. Low to high as for the weed roots. Damage after {end} is not counted."
 )
 NITROGEN = (
     "Nitrogen left: what the last crop leaves to the first one after the plan, as far as that crop needs it, "
@@ -44,7 +44,7 @@ def carry_over_sections(reading: Reading, plans: Sequence[Alternative]) -> list[
         "Plan",
         f"Weeds left, {money} (low to high)",
         f"Nitrogen left, {money}",
-        f"Hay stands, {money}",
+        *([f"Hay stands, {money}"] if reading.any_hay else []),
     )
     rows = tuple(
         (reading.heading(plan), *_cells(reading, found, plan.key))
@@ -59,12 +59,13 @@ def carry_over_sections(reading: Reading, plans: Sequence[Alternative]) -> list[
     return [Section(key="carry_over", title=f"What is left after {last}", blocks=tuple(blocks))]
 
 
-def _cells(reading: Reading, found: CarryOver, key: str) -> tuple[str, str, str]:
+def _cells(reading: Reading, found: CarryOver, key: str) -> tuple[str, ...]:
     left = found.plans[key]
     stands = _amount("worth", left.stand_worth)
     if stands != NOTHING:
         stands = f"{stands} ({reading.wording.area(left.stand_ha)})"
-    return _cost(left.weeds_cost), _amount("worth", left.nitrogen_worth), stands
+    cells = (_cost(left.weeds_cost), _amount("worth", left.nitrogen_worth))
+    return (*cells, stands) if reading.any_hay else cells
 
 
 def _cost(low_likely_high: Sequence[float]) -> str:
@@ -98,4 +99,4 @@ def _methods(reading: Reading, found: CarryOver, last: int) -> tuple[str, ...]:
         nitrogen = f"{nitrogen.removesuffix('.')} (organic)."
     leased = any(field.lease_end_year is not None for field in farm.fields)
     weeds = WEEDS.format(years=years, end=end, rate=f"{100.0 * found.interest_rate:g}%")
-    return (weeds, nitrogen, STANDS, *([LEASES] if leased else []))
+    return (weeds, nitrogen, *([STANDS] if reading.any_hay else []), *([LEASES] if leased else []))

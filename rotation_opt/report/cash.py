@@ -13,8 +13,7 @@ from rotation_opt.words import MONTHS, listed
 
 SHORT = ("Jan-Mar", "Apr-Jun", "Jul-Sep", "Oct-Dec")
 LAST_MONTH = ("March", "June", "September", "December")
-NO_MONEY = "0 / 0"
-MUCH = 10_000.0  # from here on whole thousands say enough
+MUCH = 10_000.0  # where a quarter moves so much, whole thousands say enough for all
 
 Quarter = tuple[int, int]
 Said = Callable[[Wording, CashCourse, Quarter], str]
@@ -24,8 +23,8 @@ HOW_TO_READ = (
     "earlier harvests still bring is not in it. Work and hire are paid in the half-month of the work, your "
     "own hours at the farm's own wage; seed and other inputs at sowing; rent and fixed cost in four equal "
     "parts{debt}. Crops are paid for in the month in which they are usually sold, {months}: common practice "
-    "and our judgement, no source; your own month goes in as `sold_in_month`. Hay bought in is paid for in "
-    "{hay}. By harvest year these are the same sums as the net return. {floor} A projection at the prices of "
+    "and our judgement, no source; your own month goes in as `sold_in_month`. {hay}"
+    "By harvest year these are the same sums as the net return. {floor} A projection at the prices of "
     "this page, not a promise."
 )
 OVERDRAWN = "Below nothing in hand means a loan or an overdraft; its interest is not in these sums."
@@ -52,7 +51,7 @@ def cash_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Sectio
             )
         ),
         _grid(reading, courses, "In hand at the end", _left),
-        _grid(reading, courses, "In / out, thousand", _in_and_out),
+        _grid(reading, courses, "In / out", _in_and_out(courses), thousands=True),
         Paragraph(text=_how_to_read(reading)),
     ]
     return [Section(key="cash", title="Cash by quarter", blocks=tuple(blocks))]
@@ -65,7 +64,7 @@ def _told(reading: Reading, course: CashCourse) -> list[str]:
     least = min(within)
     when = _end_of(course.quarters[within.index(least)])
     start = words.money(course.opening)
-    said = [f"From {start} in hand cash comes to {words.money(least)} at the end of {when}, its least."]
+    said = [f"Least in hand: {words.money(least)}, at the end of {when} ({start} at the start)."]
     if floor is not None:
         below = sum(left < floor - 0.5 for left in within)
         asked = words.money(floor)
@@ -121,13 +120,24 @@ def _months(reading: Reading) -> str:
 
 
 def _month_of_hay(reading: Reading) -> str:
-    return MONTHS[int(reading.wording.tables.number_or("money", "any", "hay_bought_month", 1.0)) - 1]
+    if not any(any(plan.figures.feed_bought_t) for plan in reading.result.alternatives):
+        return ""
+    month = int(reading.wording.tables.number_or("money", "any", "hay_bought_month", 1.0))
+    return f"Hay bought in is paid for in {MONTHS[month - 1]}. "
 
 
-def _grid(reading: Reading, courses: Sequence[tuple[Alternative, CashCourse]], head: str, say: Said) -> Grid:
+def _grid(
+    reading: Reading,
+    courses: Sequence[tuple[Alternative, CashCourse]],
+    head: str,
+    say: Said,
+    *,
+    thousands: bool = False,
+) -> Grid:
     """One row a quarter of any plan, one column a plan."""
     every = sorted({quarter for _, course in courses for quarter in course.quarters})
-    header = (f"{head}, {reading.wording.money_unit}", *(reading.letter(plan) for plan, _ in courses))
+    unit = f"{reading.wording.money_unit}{'1,000' if thousands else ''}"
+    header = (f"{head}, {unit}", *(reading.letter(plan) for plan, _ in courses))
     rows = tuple(
         (
             f"{SHORT[number - 1]} {year}",
@@ -147,11 +157,28 @@ def _left(words: Wording, course: CashCourse, quarter: Quarter) -> str:
     return words.money_figure(course.left[at])
 
 
-def _in_and_out(words: Wording, course: CashCourse, quarter: Quarter) -> str:
-    if quarter not in course.quarters:
-        return NO_MONEY
-    at = course.quarters.index(quarter)
+def _in_and_out(courses: Sequence[tuple[Alternative, CashCourse]]) -> Said:
+    """What comes in and goes out in a quarter, in thousands, with as many decimals in the whole table."""
+    most = max(
+        (
+            amount
+            for _, course in courses
+            for at in range(len(course.quarters))
+            for amount in _both(course, at)
+        ),
+        default=0.0,
+    )
+    digits = 0 if most >= MUCH else 1
+
+    def say(_: Wording, course: CashCourse, quarter: Quarter) -> str:
+        there = quarter in course.quarters
+        coming, going = _both(course, course.quarters.index(quarter)) if there else (0.0, 0.0)
+        return f"{coming / 1000.0:,.{digits}f} / {going / 1000.0:,.{digits}f}"
+
+    return say
+
+
+def _both(course: CashCourse, at: int) -> tuple[float, float]:
+    """Money that comes in and that goes out in one quarter."""
     amounts = [values[at] for values in course.parts.values()]
-    coming, going = sum(a for a in amounts if a > 0), -sum(a for a in amounts if a < 0)
-    digits = 0 if max(coming, going) >= MUCH else 1
-    return f"{coming / 1000.0:,.{digits}f} / {going / 1000.0:,.{digits}f}"
+    return sum(a for a in amounts if a > 0), -sum(a for a in amounts if a < 0)

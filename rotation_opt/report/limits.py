@@ -100,11 +100,18 @@ def _means(farm: Farm, words: Wording) -> list[str]:
 
 
 def _cash(farm: Farm, words: Wording) -> str:
+    """The floor is for each harvest year by itself: what earlier years left does not count."""
     if farm.cash_floor < 0:
-        return f"Cash: no year more than {words.money(-farm.cash_floor)} short."
-    if farm.cash_floor == 0:
-        return "Cash: no year may end short."
-    return f"Cash: at least {words.money(farm.cash_floor)} left in every year."
+        asked = f"may fall at most {words.money(-farm.cash_floor)} below nothing"
+    elif farm.cash_floor == 0:
+        asked = "may not fall below nothing"
+    else:
+        asked = f"must be at least {words.money(farm.cash_floor)}"
+    fixed = f", fixed cost of {words.money(farm.fixed_cost)} paid," if farm.fixed_cost else ""
+    return (
+        f"Least cash: the net return of each harvest year{fixed} {asked}. What earlier years left does not "
+        "count."
+    )
 
 
 def _name(what: str, words: Wording) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rotation_opt.records import PriceStep
 from rotation_opt.report.blocks import Block, Bullets, Grid, Paragraph
 from rotation_opt.report.summary import NO_FIGURE, NO_PROOF, Reading, at_most_percent
@@ -10,10 +12,14 @@ from rotation_opt.report.wording import weed_percent
 FEWEST = 3  # with the two ends alone the plans say it all
 HOW_TO_READ = (
     "Each line is the plan with most money found at so few weeds. Weeds = likely roots, all years counting "
-    "and the last one most, % of today's. Up to the knee being cleaner is cheap for what it brings; from "
-    "there on each step costs more. At any other bend the price jumps, too. More could be = money that a "
-    "better plan with as few weeds could still bring; a dash where this is not known."
+    "and the last one most, % of today's. {marks}More could be = money "
+    "that a better plan with as few weeds could still bring; a dash where this is not known."
 )
+MARKS = {"knee": "cheap up to here", "bend": "dearer from here"}
+MEANT = {
+    "knee": "Cheap up to here = so far being cleaner costs little for what it brings; from here on more. ",
+    "bend": "Dearer from here = the price of the next step jumps. ",
+}
 
 
 def price_blocks(reading: Reading) -> list[Block]:
@@ -42,8 +48,13 @@ def price_blocks(reading: Reading) -> list[Block]:
         for step in steps
     )
     doubts = reading.result.price_doubts
-    blocks: list[Block] = [Grid(header=header, rows=rows), Paragraph(text=HOW_TO_READ)]
+    blocks: list[Block] = [Grid(header=header, rows=rows), Paragraph(text=_how_to_read(steps))]
     return [*blocks, Bullets(items=doubts)] if doubts else blocks
+
+
+def _how_to_read(steps: Sequence[PriceStep]) -> str:
+    there = {step.mark for step in steps}
+    return HOW_TO_READ.format(marks="".join(text for mark, text in MEANT.items() if mark in there))
 
 
 def _cost(reading: Reading, first: PriceStep, step: PriceStep) -> str:
@@ -57,7 +68,7 @@ def _could_be(gap: float | None) -> str:
 
 
 def _where(reading: Reading, step: PriceStep) -> str:
-    """The alternative that stands there, and whether the price bends."""
+    """The alternative that stands there, and whether the price changes there."""
     plan = next((each for each in reading.result.alternatives if each.key == step.alternative), None)
     named = "" if plan is None else reading.heading(plan)
-    return ", ".join(filter(None, (named, step.mark)))
+    return ", ".join(filter(None, (named, MARKS.get(step.mark, ""))))

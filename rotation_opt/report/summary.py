@@ -24,7 +24,8 @@ AS_NOW = "as_now"
 OTHER_WAY = "other_way"
 MOST_MONEY = "most_money"
 NO_FIGURE = "-"
-CUT_AND_LEFT = "Cut and left on the field"  # a row that is left away where no plan does it
+NO_HAY = "none made"
+NO_AREA = "0.0"  # a row with nothing else is left away
 PROVEN = 0.00005  # a gap that rounds to nothing in the figures printed
 NO_PROOF = 1.0  # a gap as large as the figure itself says nothing
 
@@ -196,7 +197,7 @@ class Reading:
             ("stored or lost", rest),
             ("from store", -rest),
         ]
-        lines = [f"{self.wording.hay(made)} made"] if made > 0.05 else ["none made"]
+        lines = [f"{self.wording.hay(made)} made"] if made > 0.05 else [NO_HAY]
         lines += [f"{self.wording.hay(t)} {what}" for what, t in parts if t > 0.05]
         if bought > 0.05:
             lines.append(f"{self.wording.hay(bought)} bought")
@@ -214,6 +215,14 @@ class Reading:
     def _product(self, crop: str) -> str:
         record = self.wording.tables.crops.get(crop)
         return "" if record is None else record.product
+
+    @property
+    def any_hay(self) -> bool:
+        """Whether any plan grows, makes or buys hay; where none does, the page is silent about it."""
+        return any(
+            self.land_share(plan, "hay") > 0.0 or self.hay(plan) != NO_HAY
+            for plan in self.result.alternatives
+        )
 
     def cut_and_left(self, plan: Alternative) -> str:
         return self.wording.area_figure(mean(plan.figures.cut_and_left_ha))
@@ -273,6 +282,20 @@ def at_most_percent(gap: float) -> str:
     return f"{ceil(gap * 1000.0 - 1e-9) / 10.0:.1f}"
 
 
+def _on_hay(reading: Reading) -> list[tuple[str, Answer]]:
+    """Rows on hay, but for those that would say nothing."""
+    if not reading.any_hay:
+        return []
+    words = reading.wording
+    rows: list[tuple[str, Answer]] = [(f"Hay, {words.hay_unit} a year", reading.hay)]
+    if any(reading.cut_and_left(plan) != NO_AREA for plan in reading.result.alternatives):
+        rows.append((f"Cut and left on the field, {words.area_unit} a year", reading.cut_and_left))
+    rows.append(
+        ("Land in hay, % over the years", lambda plan: percent_figure(reading.land_share(plan, "hay")))
+    )
+    return rows
+
+
 def side_by_side(
     reading: Reading, plans: Sequence[Alternative], more_on_weeds: Sequence[tuple[str, Answer]] = ()
 ) -> Grid:
@@ -320,9 +343,7 @@ def side_by_side(
             (f"Paid for hire, {money} a year", reading.hire_cost),
         ],
         [
-            (f"Hay, {words.hay_unit} a year", reading.hay),
-            (f"{CUT_AND_LEFT}, {words.area_unit} a year", reading.cut_and_left),
-            ("Land in hay, % over the years", lambda plan: percent_figure(reading.land_share(plan, "hay"))),
+            *_on_hay(reading),
             (
                 f"Land in {words.word('autumn_sown')} cereals, % over the years",
                 lambda plan: percent_figure(reading.land_share(plan, "fall cereal")),
@@ -344,7 +365,6 @@ def side_by_side(
     rows: list[tuple[str, ...]] = []
     for group in groups:
         starts.add(len(rows))
-        answers = [(label, *(answer(plan) for plan in plans)) for label, answer in group]
-        rows += [row for row in answers if not (row[0].startswith(CUT_AND_LEFT) and set(row[1:]) == {"0.0"})]
+        rows += [(label, *(answer(plan) for plan in plans)) for label, answer in group]
     header = ("Question", *(reading.heading(plan) for plan in plans))
     return Grid(header=header, rows=tuple(rows), groups=frozenset(starts - {0}), even=True)
