@@ -98,3 +98,41 @@ class FieldDays:
     short: tuple[ShortDays, ...]  # the worst first
     competition: Competition | None
     borrowed_from: str  # region the figures of field days come from
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """One pass of work over one field: a line of the calendar of work.
+
+    Attributes
+    ----------
+    field : str
+    harvest_year : int
+        Year of the harvest it is for; the work may be in the autumn before.
+    crop, operation : str
+        Their keys.
+    machine : str
+        Key of the machine; empty where the work is done by hand.
+    first, last : str
+        Days between which it is to be done, as ISO dates.
+    stage : str
+        What to look for in the field; empty = by date.
+    hired : bool
+        Done by a contractor, with his own driver.
+    hours : float
+        Of the machine, or by hand. [h]
+    labour_h : float
+        Of the farm's own people. [h]
+    """
+
+    field: str
+    harvest_year: int
+    crop: str
+    operation: str
+    machine: str
+    first: str
+    last: str
+    stage: str
+    hired: bool
+    hours: float
+    labour_h: float

@@ -20,6 +20,7 @@ from rotation_opt.downside import risks, usual_year_check, with_bad_years
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.field_days import field_days
 from rotation_opt.groundwork import Groundwork, lay
+from rotation_opt.jobs import jobs
 from rotation_opt.patch_growth import seed_years
 from rotation_opt.records import Alternative, Farm, PriceStep, Programme, Result
 from rotation_opt.select import start_burden
@@ -96,6 +97,7 @@ def plan(
             *balance_checks(ledgers[each.key]),
         )
     days = {each.key: field_days(ground, each) for each in found}
+    work = {each.key: jobs(ground, each) for each in found}
     laps["second reckoning"] = time.perf_counter() - began
     began = time.perf_counter()
     seed = annual_seed(ground, found)
@@ -123,6 +125,7 @@ def plan(
         cash=cash,
         balances=ledgers,
         field_days=days,
+        jobs=work,
         annual_seed=seed,
         seed_years=seed_years(ground.response.weeds, ground.tables),
         price_steps=_price_steps(data, proposal),

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from rotation_opt.ledgers import Balance, CashCourse, FieldDays
+from rotation_opt.ledgers import Balance, CashCourse, FieldDays, Job
 
 # ---------------------------------------------------------------- crop tables
 
@@ -648,6 +648,7 @@ class Result:
     carry_over: CarryOver | None = None  # what each plan leaves to the years after it
     machine_cases: tuple[MachineCase, ...] = ()  # own against hire, for the plan with most money
     buying: tuple[BuyingChoice, ...] = ()  # buying nothing first; empty where nothing is to be bought
+    jobs: Mapping[str, tuple[Job, ...]] = field(default_factory=dict)  # alternative key -> work by date
 
 
 # ---------------------------------------------------------------- one season, for a closer look
