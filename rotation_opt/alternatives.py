@@ -21,7 +21,7 @@ from rotation_opt.formulate import Figures, Goal
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Farm, PlanFigures, TightLimit, YearOnField
 from rotation_opt.select import Selected, evaluate, improved, select
-from rotation_opt.sequences import FieldTrace, Pool, trace
+from rotation_opt.sequences import FieldTrace, trace
 from rotation_opt.tight_limits import counted_from, tight_limits
 from rotation_opt.tradeoff import Curve, Point, curve, including
 
@@ -182,6 +182,7 @@ def propose(
     tell: Callable[[str], None] = lambda text: None,
     time_limit: float = 120.0,
     pulled: Callable[[], bool] = lambda: False,
+    start: Selected | None = None,
 ) -> Proposal:
     """Choose the plans to be shown.
 
@@ -196,6 +197,8 @@ def propose(
         Emergency brake of each search: they end by the work they have to do. [s]
     pulled : callable
         Asked now and then whether to stop with the best found so far.
+    start : Selected, optional
+        A plan of this farm to start from; Most money is never worth less.
 
     Raises
     ------
@@ -211,8 +214,10 @@ def propose(
     except NoPlanError as fault:
         notes.append(str(fault))
     tell("Most money")
-    plain = _plain(data, time_limit, pulled)
-    richest = select(data, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled, pools=plain)
+    known = () if start is None else start.pools
+    richest = select(data, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled, pools=known)
+    if start is not None:
+        richest = improved(data, richest, start.paths, start.figures)
     tight, richest = tight_limits(data, richest, pulled=pulled)
     asked = richest
     tell("Fastest clean-up")
@@ -290,14 +295,6 @@ def _differs(one: Draft, other: Draft) -> bool:
     """Plans with the same crop types can still treat the weed differently: 5 % of the burden says so."""
     a, b = float(one.figures.burden[-1].mean()), float(other.figures.burden[-1].mean())
     return abs(a - b) > 0.05 * max(a, b, 1e-9)
-
-
-def _plain(data: SelectionData, time_limit: float, pulled: Callable[[], bool]) -> tuple[Pool, ...]:
-    """Where bad years count, the search starts from what is best if they do not."""
-    if data.limits.downside is None:
-        return ()
-    plain = replace(data, limits=replace(data.limits, downside=None))
-    return select(plain, Goal(kind="most_money"), time_limit=time_limit, pulled=pulled).pools
 
 
 def _draft(key: str, chosen: Selected) -> Draft:

@@ -9,7 +9,9 @@ M machines, K products, O outlets.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -112,23 +114,67 @@ class Downside:
 
     Parameters
     ----------
-    change : (S, T, K)
-        What a tonne of each product brings in each of S equally likely courses of prices and yields, less
-        what it is expected to bring. [money of today/t]
+    change : (A, T, K)
+        What a tonne of each product brings in the worst runs of a plan, less what it brings in usual years.
+        [money of today/t]
+    start : (A,)
+        What the worst runs bring against usual years beside that. [money of today]
     weight : float
-        0 = only the expected money counts, 1 = only the mean of the worst courses.
-    worst_share : float
-        Share of the courses that are the worst ones.
+        0 = only the usual years count, 1 = only the mean of the worst runs.
+    settled : callable, optional
+        Mean of the worst runs of a plan, from the farm, its limits and the figures of the plan. [money of
+        today] Plans are then told apart by it; the rows only lead the search.
     """
 
     change: Floats
     weight: float
-    worst_share: float = 0.2
+    settled: Callable[[SelectionData, Limits, Any], float] | None = None
+
+
+QUARTERS_BEFORE, QUARTERS_SPANNED = 4, 12
+"""Quarters in which a season can cost something: the year before its harvest year, that year, the next."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CashDates:
+    """In which quarter of the calendar year money is paid or comes in.
+
+    Quarters of a season are counted from the first one of its harvest year: -1 = the autumn before, 4 = the
+    winter after.
+
+    Parameters
+    ----------
+    cost_per_ha : (Q, 12)
+        ``SelectionData.cost_per_ha`` by the quarter in which it is paid, from -4 to 7. [money/ha]
+    carried : (Q,) int
+        Quarter of harvest, in which drying and carriage are paid.
+    open_sold : (K,) int
+        Quarter in which what is sold at the open price is paid for.
+    outlet_sold : (O,) int
+        The same of each outlet.
+    hay_bought : int
+        Quarter in which hay that a harvest did not give is bought.
+    debt_per_year : float
+        Part of the fixed cost that is paid at once; the rest goes out in equal parts.
+    debt_quarter : int
+        Quarter of every plan year in which it is paid.
+    """
+
+    cost_per_ha: Floats
+    carried: Integers
+    open_sold: Integers
+    outlet_sold: Integers
+    hay_bought: int
+    debt_per_year: float = 0.0
+    debt_quarter: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
     """What the whole farm can do in a year; the what-ifs change these and nothing else.
+
+    The mean of a plan's worst runs of years is no straight line in its tonnes. Each row here is the straight
+    line that touches it at one plan: above the curve elsewhere, so the least of the rows is what counts.
 
     Parameters
     ----------
@@ -142,6 +188,7 @@ class Limits:
         Hours of the own machines; inf for a hired machine (the contractor brings enough).
     hire_extra_h : (M,)
         Hours a calendar year of an own machine that can also be hired; 0 = cannot.
+    start: Floats
     hire_extra_cost_per_h : (M,)
         What such an hour costs beyond the own running cost already in ``cost_per_ha``.
     hire_area_ha : (M,)
@@ -161,7 +208,7 @@ class Limits:
         Least net cash in any one year, after the fixed cost of the whole farm.
     largest, least : tuple of ShareData
     downside : Downside or None
-        None = plans are chosen by expected money alone.
+        None = plans are chosen by the money of usual years alone.
     """
 
     labour_h: Floats

@@ -18,7 +18,7 @@ from .formulate import Figures, Goal
 from .groundwork import Groundwork, lay
 from .ownership import bought, machine_case, owning, work_of
 from .records import BuyingChoice, Farm, MachineCase
-from .select import Selected, select
+from .select import Selected, improved, select
 from .sequences import Grower, Pool
 
 MOST_MONEY = Goal(kind="most_money")
@@ -130,15 +130,19 @@ def _with(
     """The best plan with some machines bought."""
     own = bought(ground.farm, machines)
     there = lay(own, ground.tables)
-    changed = with_bad_years(there, selection_data(there))
+    changed = selection_data(there)
+    pools = carried(base.pools, data, changed)
     try:
+        changed, start = with_bad_years(there, changed, pools=pools, pulled=pulled)
         plan = select(
             changed,
             MOST_MONEY,
-            pools=carried(base.pools, data, changed),
+            pools=pools if start is None else start.pools,
             gap=max(2e-4, base.gap or 0.0),
             pulled=pulled,
         )
+        if start is not None:
+            plan = improved(changed, plan, start.paths, start.figures)
     except NoPlanError as fault:
         return BuyingChoice(
             machines=machines, net=0.0, owning=0.0, gain=-np.inf, gap=None, why_not=str(fault)

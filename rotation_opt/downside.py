@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rotation_opt.arrays import Downside, Floats, SelectionData
+from rotation_opt.arrays import Downside, Floats, Limits, SelectionData
 from rotation_opt.bad_years import BadYear, bad_years, in_bad_year
 from rotation_opt.columns import Paths
 from rotation_opt.finance import cvar_of_loss
-from rotation_opt.formulate import Figures
+from rotation_opt.formulate import Figures, Goal
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Check, Risk
 from rotation_opt.scenarios import COURSES, Scenarios, crops_of_products, draw, swings_of
-from rotation_opt.select import evaluate
-from rotation_opt.settling import haul_per_t, outcomes
+from rotation_opt.select import Selected, evaluate, select
+from rotation_opt.sequences import Pool
+from rotation_opt.settling import outcomes
 
 WORST_SHARE = 0.2
-CHOOSING_COURSES = 60
-"""Courses that bad years are counted by when plans are chosen: each is a row of the program."""
+MOST_LINES = 6
+"""Plans settled on the way to one that is chosen with bad years counted; two to four are usual."""
+
+STEP_T = 1.0
+"""Tonnes more by which it is seen what a tonne brings in bad years."""
 
 LEAST_T = 0.01
 """Tonnes short of a promise from which on it counts as short."""
@@ -85,10 +89,10 @@ def usual_year_check(data: SelectionData, figures: Figures, currency: str) -> Ch
     )
 
 
-def farm_scenarios(ground: Groundwork, data: SelectionData, courses: int = COURSES) -> Scenarios:
-    """The courses of years of a farm; so many as asked for, always the same."""
+def farm_scenarios(ground: Groundwork, data: SelectionData) -> Scenarios:
+    """The courses of years of a farm, always the same."""
     market = np.array([max(0.0, ground.budgets.price_per_t[crop]) for crop in data.products], dtype=float)
-    return draw(swings_of(crops_of_products(data), ground.tables), data.years, market, courses=courses)
+    return draw(swings_of(crops_of_products(data), ground.tables), data.years, market, courses=COURSES)
 
 
 def worst_mean(outcome: Floats) -> float:
@@ -108,47 +112,140 @@ def worst_fifth(data: SelectionData, scenarios: Scenarios) -> Callable[[Paths], 
     return of
 
 
-def with_bad_years(ground: Groundwork, data: SelectionData) -> SelectionData:
-    """The same farm with bad years counted when plans are chosen, as far as the grower asks for it."""
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """The mean of the worst fifth of courses that is printed, as money of today."""
+
+    scenarios: Scenarios
+
+    def __call__(self, data: SelectionData, limits: Limits, figures: Figures) -> float:
+        """Of one plan: its mean a year, as much in each year as the next. [money of today]"""
+        net = outcomes(data, figures, self.scenarios, limits=limits).net
+        return worst_mean(net.mean(axis=1)) * float(data.discount.sum())
+
+
+def with_bad_years(
+    ground: Groundwork,
+    data: SelectionData,
+    *,
+    pools: Sequence[Pool] = (),
+    time_limit: float = 120.0,
+    pulled: Callable[[], bool] = lambda: False,
+) -> tuple[SelectionData, Selected | None]:
+    """The same farm with bad years counted when plans are chosen, as far as the grower asks for it.
+
+    Parameters
+    ----------
+    ground : Groundwork
+    data : SelectionData
+        Of the same farm.
+    pools : sequence of Pool
+        Sequences met before for the same data.
+    time_limit : float
+        Emergency brake of each search. [s]
+    pulled : callable
+        Asked now and then whether to stop.
+
+    Returns
+    -------
+    SelectionData
+        Plans of it are worth the usual years' money and the mean of their worst fifth, as printed, each by
+        its weight.
+    Selected or None
+        The plan worth most of those met on the way; None where bad years do not count.
+
+    Raises
+    ------
+    NoPlanError
+        If no plan meets all limits.
+
+    Notes
+    -----
+    First the plan of most money in usual years is found and settled. The straight line that touches the mean
+    of its worst runs goes into the program, which finds the next plan; that one is settled and brings
+    another line, until a plan comes up again. The plan that is worth most once settled is kept, the first
+    among them, so that counting bad years never makes them worse.
+    """
     weight = ground.farm.bad_years_weight
     if weight <= 0.0:
-        return data
-    change = changes_per_t(data, farm_scenarios(ground, data, CHOOSING_COURSES))
-    risk = Downside(change=change, weight=weight, worst_share=WORST_SHARE)
-    return replace(data, limits=replace(data.limits, downside=risk))
+        return data, None
+    scenarios = farm_scenarios(ground, data)
+    money = Goal(kind="most_money")
+    chosen = select(data, money, pools=pools, time_limit=time_limit, pulled=pulled)
+    best: Selected | None = None
+    lines: list[tuple[float, Floats]] = []
+    seen: set[Paths] = set()
+    while chosen.paths not in seen:
+        seen.add(chosen.paths)
+        lines.append(line_at(data, evaluate(data, chosen.paths), scenarios))
+        risk = Downside(
+            change=np.stack([change for _, change in lines]),
+            start=np.array([start for start, _ in lines]),
+            weight=weight,
+            settled=Settled(scenarios),
+        )
+        data = replace(data, limits=replace(data.limits, downside=risk))
+        chosen = replace(chosen, figures=evaluate(data, chosen.paths))
+        if best is None or chosen.figures.worth > best.figures.worth:
+            best = chosen
+        if len(seen) == MOST_LINES or pulled():
+            break
+        chosen = select(data, money, pools=chosen.pools, quick=True, time_limit=time_limit, pulled=pulled)
+    assert best is not None
+    return data, replace(best, pools=chosen.pools)
 
 
-def changes_per_t(data: SelectionData, scenarios: Scenarios) -> Floats:
-    """What a tonne brings in each course, less what it is expected to bring: ``change`` of `arrays.Downside`.
+def line_at(data: SelectionData, figures: Figures, scenarios: Scenarios) -> tuple[float, Floats]:
+    """The straight line in tonnes that touches the mean of the worst fifth at one plan.
 
     Parameters
     ----------
     data : SelectionData
+    figures : Figures
+        Of the plan.
     scenarios : Scenarios
-        Each course adds a row to the program, so a few hundred at most.
 
     Returns
     -------
-    ndarray (S, T, K)
-        Money of today for each planned tonne of the grower's. [currency/t]
+    float
+        What the worst fifth brings against usual years, less what the tonnes of the plan account for: one
+        row of ``start`` of `arrays.Downside`. [money of today]
+    ndarray (T, K)
+        What one tonne more brings there against usual years: one row of ``change``. [money of today/t]
 
     Notes
     -----
-    A plan's tonnes are not known when this is asked, so a planned tonne counts at the best price there is for
-    it that year: a named buyer's (fixed where tonnes are promised to him) or the open one. What the caps of
-    buyers, the store and the herd change is left to `outcomes`.
+    A tonne more is settled as the others are: a buyer who has enough does not take it, hay that is short in
+    those years saves what it would cost, promised tonnes bring what was agreed.
     """
-    limits, haul = data.limits, haul_per_t(data)
-    shape = data.years, len(data.products)
-    best = np.array(limits.open_price_per_t, dtype=float).reshape(shape)
-    moves, carried = np.ones(shape), np.zeros(shape)
-    net = best.copy()
-    for outlet in limits.outlets:
-        better = (outlet.most_t > 0.0) & (outlet.price_per_t - outlet.haul_per_t > net[:, outlet.product])
-        place = better, outlet.product
-        net[place] = outlet.price_per_t - outlet.haul_per_t
-        best[place], carried[place] = outlet.price_per_t, outlet.haul_per_t
-        moves[place] = np.where(outlet.least_t[better] > 0.0, 0.0, 1.0)
-    price = best * (1.0 + moves * (scenarios.prices - 1.0))
-    brings = scenarios.yields * (np.maximum(price - carried, 0.0) - haul) * data.discount[:, None]
-    return np.asarray(brings - brings.mean(axis=0))
+    yearly = float(data.discount.sum()) / data.years
+    net = outcomes(data, figures, scenarios).net
+    order = np.argsort(net.mean(axis=1), kind="stable")
+    worst = scenarios.some(order[: max(1, round(WORST_SHARE * len(order)))])
+    usual = Scenarios.usual(1, data.years, scenarios.market_price_per_t)
+    here = _mean_net(data, figures, worst) - _mean_net(data, figures, usual)
+    change = np.zeros((data.years, len(data.products)))
+    for years, product in _apart(data):
+        more = np.zeros_like(figures.tonnes)
+        more[years, product] = STEP_T
+        there = replace(figures, tonnes=figures.tonnes + more, made_t=figures.made_t + more)
+        gain = _mean_net(data, there, worst) - _mean_net(data, there, usual) - here
+        change[years, product] = yearly * (gain if len(years) > 1 else gain.sum()) / STEP_T
+    whole = worst_mean(net.mean(axis=1)) * yearly * data.years - figures.present_value
+    return float(whole - (change * figures.tonnes).sum()), change
+
+
+def _mean_net(data: SelectionData, figures: Figures, scenarios: Scenarios) -> Floats:
+    """(T,): mean of the net return over some courses."""
+    return np.asarray(outcomes(data, figures, scenarios).net.mean(axis=0))
+
+
+def _apart(data: SelectionData) -> Iterator[tuple[list[int], int]]:
+    """Years and product of the tonnes to be changed at once: hay lasts from one year to the next."""
+    feeding = data.limits.feed_need_t > 0.0
+    every = list(range(data.years))
+    for product, feeds in enumerate(data.limits.feeds):
+        if feeding and feeds:
+            yield from (([year], product) for year in every)
+        else:
+            yield every, product

@@ -80,7 +80,7 @@ class Figures:
     burden: Floats  # (T, D)
     recourse: Recourse
     breaks: tuple[str, ...]  # limits not kept, in the grower's words
-    regret: float = 0.0  # what the worst courses count against the plan, money of today
+    regret: float = 0.0  # what the worst runs count against the plan, money of today
 
     @property
     def worth(self) -> float:
@@ -189,7 +189,7 @@ class Program:
         }
         arrays = {name: np.zeros(shape) for name, shape in shapes.items()}
         for key, number in self.index.items():
-            if str(key[0]) not in arrays:  # edge and shortfalls of the worst courses: nobody does them
+            if str(key[0]) not in arrays:  # what the worst runs lack: nobody does it
                 continue
             arrays[str(key[0])][tuple(int(k) for k in key[1:])] = max(0.0, float(solution[number]))
         return Recourse(

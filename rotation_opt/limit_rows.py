@@ -317,26 +317,23 @@ def least_shares(program: Rows) -> None:
 
 
 def worst_courses(program: Rows) -> None:
-    """``sum_tk change_stk tonnes_tk + short_s + edge >= 0``  [money of today], one for each course of years.
+    """``sum_tk change_atk tonnes_tk + start_a + missing >= 0``  [money of today], one for each line.
 
-    What is lost beyond an edge in the worst courses counts against the plan: at the best edge its mean, with
-    the edge, is the mean loss of the worst share of courses (Rockafellar and Uryasev, "Optimization of
-    conditional value-at-risk", 2000).
+    What the worst runs of years lack against usual ones: the mean loss of the worst share of runs is the
+    largest mean over any such share (Kuenzi-Bay and Mayer, "Computational aspects of minimizing conditional
+    value-at-risk", 2006), so few rows do where each run with a row of its own would need many.
     """
     risk = program.limits.downside
     if risk is None or risk.weight <= 0.0:
         return
-    courses = len(risk.change)
-    up, down = (program.variable("edge", side) for side in (1, -1))
+    up, down = (program.variable("missing", side) for side in (1, -1))
     program.variables[up].regret, program.variables[down].regret = risk.weight, -risk.weight
-    for number, change in enumerate(risk.change):
-        short = program.variable("short", number)
-        program.variables[short].regret = risk.weight / (risk.worst_share * courses)
+    for start, change in zip(risk.start, risk.change, strict=True):
         plan = {
             program.space.at("tonnes", int(year), int(product)): float(change[year, product])
             for year, product in np.argwhere(change)
         }
-        program.rows.append(Row("worst_courses", "", 1, 0.0, plan, {short: 1.0, up: 1.0, down: -1.0}))
+        program.rows.append(Row("worst_courses", "", 1, -float(start), plan, {up: 1.0, down: -1.0}))
 
 
 def burden(program: Rows, most: float) -> None:

@@ -78,10 +78,11 @@ def plan(
     ground = lay(farm, tables, progress)
     laps = dict(ground.seconds)
     began = time.perf_counter()
-    data = with_bad_years(ground, selection_data(ground))
+    data = selection_data(ground)
     laps["rules"] = time.perf_counter() - began
     began = time.perf_counter()
-    proposal = propose(data, farm, tell=progress, time_limit=time_limit, pulled=pulled)
+    data, start = with_bad_years(ground, data, time_limit=time_limit, pulled=pulled)
+    proposal = propose(data, farm, tell=progress, time_limit=time_limit, pulled=pulled, start=start)
     laps["choosing"] = time.perf_counter() - began
     began = time.perf_counter()
     progress("Second reckoning")

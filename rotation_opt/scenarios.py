@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rotation_opt.arrays import Floats, SelectionData
+from rotation_opt.arrays import Floats, Integers, SelectionData
 from rotation_opt.errors import TableError
 from rotation_opt.tables import Tables
 
@@ -174,6 +174,15 @@ class Scenarios:
             prices=np.ones(shape),
             feed_price=np.ones(shape[:2]),
             market_price_per_t=np.asarray(market_price_per_t, dtype=float),
+        )
+
+    def some(self, which: Integers) -> Scenarios:
+        """Only these courses."""
+        return replace(
+            self,
+            yields=self.yields[which],
+            prices=self.prices[which],
+            feed_price=self.feed_price[which],
         )
 
 

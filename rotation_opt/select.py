@@ -20,7 +20,6 @@ from .clash import broken, clash
 from .columns import Paths
 from .errors import NoPlanError
 from .features import Space, features
-from .finance import cvar_of_loss
 from .formulate import Figures, Goal, Program
 from .kept_bound import KeptBound
 from .nearby import Nearby
@@ -45,7 +44,8 @@ class Selected:
         Present value in money; for least burden what is least: see `Goal`.
     bound : float or None
         No plan can be better than this; None if not known. For least burden ``value`` and ``bound`` are
-        those of the first step, before money is looked for among the cleanest.
+        those of the first step, before money is looked for among the cleanest. Where bad years count it is
+        beyond the plan by as much as a better one could be by the rows of the program.
     gap : float or None
         ``|bound - value| / |value|``; for least burden against at least 1 % of the burden at the start.
     burden_most : float or None
@@ -142,7 +142,9 @@ def select(
     # money among the cleanest only decides between plans that are as good: a short search will do
     last = steps.take(program, program.money_objective(), gap, spent, known, brief=first is not None)
     figures = evaluate(data, last.paths, limits=used)
-    money_bound = -last.bound - spent
+    # the rows see bad years more simply than the plan is settled: what is left to gain there is what is told
+    apart = figures.regret - _regret_of_rows(used, figures)
+    money_bound = -last.bound - spent - apart
     if first is None:
         value, bound = figures.worth, money_bound
     else:
@@ -298,7 +300,7 @@ def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Lim
         else np.zeros(years)
     )
     net = field_money.sum(axis=0) + sales - feed_cost - extra - hire - used.fixed_cost
-    return Figures(
+    found = Figures(
         net=net,
         present_value=float(data.discount @ net),
         field_money=field_money,
@@ -315,17 +317,27 @@ def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Lim
         burden=burden,
         recourse=chosen,
         breaks=tuple(broken(program, slack)),
-        regret=_regret(used, tonnes),
     )
+    return replace(found, regret=_regret(data, used, found))
 
 
-def _regret(limits: Limits, tonnes: Floats) -> float:
-    """What the worst courses of prices and yields count against a plan with these tonnes (T, K)."""
+def _regret(data: SelectionData, limits: Limits, figures: Figures) -> float:
+    """What the worst runs of prices and yields count against a plan."""
     risk = limits.downside
     if risk is None or risk.weight <= 0.0:
         return 0.0
-    losses = -np.einsum("stk,tk->s", risk.change, tonnes)
-    return risk.weight * cvar_of_loss(losses, 1.0 - risk.worst_share)
+    if risk.settled is None:
+        return _regret_of_rows(limits, figures)
+    return risk.weight * (figures.present_value - risk.settled(data, limits, figures))
+
+
+def _regret_of_rows(limits: Limits, figures: Figures) -> float:
+    """The same as the rows of the program see it."""
+    risk = limits.downside
+    if risk is None or risk.weight <= 0.0:
+        return 0.0
+    lines = risk.start + np.einsum("atk,tk->a", risk.change, figures.tonnes)
+    return -risk.weight * float(lines.min())
 
 
 def _by_plan_year(values: Floats) -> Floats:

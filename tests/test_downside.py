@@ -16,9 +16,8 @@ import pytest
 from small_farm import MONEY, TABLES, Plans, small, with_field
 
 from rotation_opt import downside
-from rotation_opt.arrays import Downside
 from rotation_opt.bad_years import BadYear, bad_years, in_bad_year
-from rotation_opt.downside import changes_per_t, farm_scenarios, worst_mean
+from rotation_opt.downside import farm_scenarios, worst_mean
 from rotation_opt.finance import cvar_of_loss
 from rotation_opt.formulate import Goal
 from rotation_opt.records import Alternative, Farm, Outlet, Risk
@@ -472,35 +471,6 @@ def test_a_bad_year_that_does_nothing_changes_nothing() -> None:
 
 
 # ---------------------------------------------------------------- for choosing
-
-
-def test_changes_a_tonne_add_up_to_what_a_plan_gains_and_loses_where_nothing_is_capped() -> None:
-    plans = planned("plain")
-    data = plans.data
-    change = changes_per_t(data, courses("plain"))
-    assert change.shape == (COURSES, data.years, len(data.products))
-    assert change.mean(axis=0) == pytest.approx(np.zeros(change.shape[1:]), abs=1e-9)
-    for draft in plans.draft.values():
-        added = np.einsum("stk,tk->s", change, draft.figures.tonnes)
-        found = outcomes(data, draft.figures, courses("plain")).present_value
-        assert added == pytest.approx(found - found.mean(), abs=1e-3)
-        # so the program's own reckoning of the worst fifth is the one that is printed
-        weighted = replace(data, limits=replace(data.limits, downside=Downside(change=change, weight=1.0)))
-        regret = evaluate(weighted, draft.paths).regret
-        assert regret == pytest.approx(found.mean() - worst_mean(found), abs=1e-3)
-
-
-def test_a_promised_tonne_keeps_its_price_and_a_dearer_buyer_goes_before_the_open_market() -> None:
-    data = planned("promise").data
-    rise = Scenarios.usual(2, data.years, courses("promise").market_price_per_t)
-    prices = rise.prices.copy()
-    prices[0] = 1.5
-    change = changes_per_t(data, replace(rise, prices=prices))[0] / data.discount[:, None]
-    for crop, expected in (
-        ("spring_barley", 0.0),  # the maltster's price stands
-        ("soybean", 0.25 * planned("promise").ground.budgets.price_per_t["soybean"]),
-    ):
-        assert change[:, data.products.index(crop)] == pytest.approx([expected] * data.years)
 
 
 def test_the_curve_takes_the_worst_fifth_as_a_figure_of_each_plan() -> None:

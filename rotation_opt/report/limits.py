@@ -79,8 +79,10 @@ def _means(farm: Farm, words: Wording) -> list[str]:
         )
     if farm.bad_years_weight > 0.0:
         said.append(
-            f"Bad years count {percent(farm.bad_years_weight)} when plans are chosen by money: the mean of "
-            "the worst fifth of made-up runs of prices and yields, against the expected money."
+            f"Bad years count {percent(farm.bad_years_weight)} when plans are chosen by money: so much counts "
+            "the mean of the worst fifth of runs, as under good and bad years, and the rest the net return "
+            "of usual years. The distance from the best plan is then less sure: the search sees bad years in "
+            "a simpler way than that mean is worked out."
         )
     if farm.labour.bad_year:
         said.append("Field days: those of a bad year.")
