@@ -22,6 +22,7 @@ from rotation_opt.field_days import field_days
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.jobs import jobs
 from rotation_opt.patch_growth import seed_years
+from rotation_opt.practices import YEAR, weed_stages
 from rotation_opt.records import Alternative, Farm, PriceStep, Programme, Result
 from rotation_opt.select import start_burden
 from rotation_opt.tables import Tables, read
@@ -127,6 +128,7 @@ def plan(
         balances=ledgers,
         field_days=days,
         jobs=work,
+        weed_days=_weed_days(ground),
         annual_seed=seed,
         seed_years=seed_years(ground.response.weeds, ground.tables),
         price_steps=_price_steps(data, proposal),
@@ -193,6 +195,15 @@ def _programmes(ground: Groundwork, last: str, path: Sequence[str]) -> list[Prog
     place = ground.practice_list.index
     pairs = pairwise((last, *path))
     return [ground.programmes[int(ground.pair_index[place[a], place[b]])] for a, b in pairs]
+
+
+def _weed_days(ground: Groundwork) -> dict[str, dict[str, int]]:
+    """Days of the calendar on which the weeds counted on the farm reach their stages in a usual year."""
+    found = {}
+    for weed in ground.response.weeds:
+        stages = weed_stages(ground.climate, ground.tables, weed, ground.farm.region)
+        found[weed] = {stage: (day + ground.climate.shift_days) % YEAR for stage, day in stages.days.items()}
+    return found
 
 
 def of_length(farm: Farm, years: int) -> Farm:

@@ -649,6 +649,8 @@ class Result:
     machine_cases: tuple[MachineCase, ...] = ()  # own against hire, for the plan with most money
     buying: tuple[BuyingChoice, ...] = ()  # buying nothing first; empty where nothing is to be bought
     jobs: Mapping[str, tuple[Job, ...]] = field(default_factory=dict)  # alternative key -> work by date
+    # creeping weed -> stage -> usual day of the calendar year (0 = 1 January), if it is reached
+    weed_days: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
 
 
 # ---------------------------------------------------------------- one season, for a closer look

@@ -89,6 +89,12 @@ class Wording:
             return iso
         return f"{self._day_of_month(when)}{' ' if self._british else ', '}{when.year}"
 
+    def short_day(self, iso: str) -> str:
+        """The same without the year and with short months: "May 13", "13 May"."""
+        when = date.fromisoformat(iso)
+        month = MONTHS[when.month - 1][:3]
+        return f"{when.day} {month}" if self._british else f"{month} {when.day}"
+
     def _day_of_month(self, when: date) -> str:
         month = MONTHS[when.month - 1]
         return f"{when.day} {month}" if self._british else f"{month} {when.day}"

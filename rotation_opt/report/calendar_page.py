@@ -1,0 +1,131 @@
+"""What to do when: the work of one plan by its days, to be ticked off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+from itertools import groupby
+
+from rotation_opt.ledgers import Job
+from rotation_opt.records import Alternative
+from rotation_opt.report.blocks import Grid, Page, Section
+from rotation_opt.report.summary import Reading
+from rotation_opt.report.wording import Wording, capital
+
+HEADER = ("When", "Field", "Crop", "Job", "Look for", "With", "Hours", "Done on")
+BOX = "[ ]"
+TO_COUNT = "Count the shoots"
+HOW_TO_READ = (
+    "Days are those of a usual year: weather decides. Where a stage stands under 'Look for', go by it, not "
+    "by the date. How long a job may take follows from its hours and the days usually fit for field work. "
+    "Hours are those of the machine or, by hand, of people, for the whole field; a contractor brings his own "
+    "driver."
+)
+BY_HAND, HIRED, NOBODY = "by hand", "hired", "-"
+
+
+def calendar_page(reading: Reading, plan: Alternative) -> Page:
+    """The calendar of one plan: a section a calendar year, half-months set off by rules.
+
+    Parameters
+    ----------
+    reading : Reading
+    plan : Alternative
+    """
+    rows = sorted((*_jobs(reading, plan), *_counts(reading)), key=lambda row: row[0])
+    sections = [
+        Section(key=f"calendar:{plan.key}:{year}", title=f"Work in {year}", blocks=(_grid(list(those)),))
+        for year, those in groupby(rows, key=lambda row: row[0][0][:4])
+    ]
+    return Page(
+        key="calendar",
+        title=f"Calendar of work, {reading.heading(plan)}",
+        lead=(HOW_TO_READ,),
+        sections=tuple(sections),
+    )
+
+
+Order = tuple[str, str, str, int]
+
+
+def _jobs(reading: Reading, plan: Alternative) -> Iterator[tuple[Order, tuple[str, ...]]]:
+    words = reading.wording
+    for number, job in enumerate(reading.result.jobs.get(plan.key, ())):
+        cells = (
+            span(words, job.first, job.last),
+            job.field,
+            words.crop_short(job.crop),
+            capital(words.operation(job.operation)),
+            capital(job.stage) if job.stage else NOBODY,
+            machine_of(words, job),
+            hours(job.hours),
+            BOX,
+        )
+        yield (job.first, job.last, job.field, number), cells
+
+
+def _counts(reading: Reading) -> Iterator[tuple[Order, tuple[str, ...]]]:
+    """Each year the shoots of each weed are counted when it is at bud."""
+    words, farm = reading.wording, reading.result.farm
+    for weed, days in reading.result.weed_days.items():
+        if "bud" not in days:
+            continue
+        fields = [each.name for each in farm.fields if any(patch.weed == weed for patch in each.patches)]
+        for year in range(farm.first_year, farm.first_year + farm.years):
+            when = iso(year, days["bud"])
+            cells = (
+                span(words, when, when),
+                ", ".join(fields),
+                NOBODY,
+                TO_COUNT,
+                f"{words.weed(weed)} at bud stage",
+                "scouting sheet",
+                NOBODY,
+                BOX,
+            )
+            yield (when, when, "", -1), cells
+
+
+def _grid(rows: Sequence[tuple[Order, tuple[str, ...]]]) -> Grid:
+    """Rows of one calendar year with a rule above each half-month."""
+    starts = {
+        at for at, (order, _) in enumerate(rows) if at and half_of(order[0]) != half_of(rows[at - 1][0][0])
+    }
+    return Grid(header=HEADER, rows=tuple(cells for _, cells in rows), groups=frozenset(starts))
+
+
+def half_of(when: str) -> int:
+    """Half-month 0-23 of an ISO date."""
+    day = date.fromisoformat(when)
+    return 2 * (day.month - 1) + int(day.day > 15)
+
+
+def iso(year: int, day: int) -> str:
+    """ISO date of a day of a year of 365 days, 0 = 1 January.
+
+    Examples
+    --------
+    >>> iso(2028, 0), iso(2028, 59), iso(2028, 364)
+    ('2028-01-01', '2028-03-01', '2028-12-31')
+    """
+    usual = date.fromordinal(date(2001, 1, 1).toordinal() + day)
+    return f"{year:04d}-{usual.month:02d}-{usual.day:02d}"
+
+
+def span(words: Wording, first: str, last: str) -> str:
+    """Two days of a year in words, as short as may be."""
+    one, other = words.short_day(first), words.short_day(last)
+    return one if first == last else f"{one} - {other}"
+
+
+def machine_of(words: Wording, job: Job) -> str:
+    """With what a job is done, and whether that is hired."""
+    if not job.machine:
+        return BY_HAND
+    name = words.machine(job.machine)
+    return f"{name} ({HIRED})" if job.hired else name
+
+
+def hours(value: float) -> str:
+    """Hours of one job: to half an hour below ten."""
+    return f"{value:,.0f}" if value >= 9.75 else f"{max(round(value * 2.0) / 2.0, 0.5):.1f}"
