@@ -26,6 +26,15 @@ TINY = 1e-9
 Line = tuple[float, float]  # slope in the need, cost at no need
 
 
+@dataclass(frozen=True, slots=True)
+class _Bend:
+    """One bend of the first so many rows scored: beyond it a unit of need costs more."""
+
+    at: Floats  # (rows,) need at the bend
+    rise: Floats  # (rows,) how much more a unit costs beyond it
+    paid: Floats  # (rows, T) money that a unit beyond it brings in each year
+
+
 @dataclass(slots=True)
 class _Pooled:
     """Rows whose excess is bought at one price out of one yearly allowance."""
@@ -179,29 +188,29 @@ class Scoring:
         bent = []
         for row, lines, year in singles:
             used = _between(lines, float(least_need[row]), float(most_need[row]))
-            if len(used) == 1:
-                slope, start = used[0]
-                self.linear[row] += slope
-                self.base += start
-                if year >= 0:
-                    self.linear_money[year, row] -= slope / self.money_weight[year]
-                    self.base_money[year] -= start / self.money_weight[year]
-            else:
+            slope, start = used[0]  # the first line counts everywhere, each later one from its bend on
+            self.linear[row] += slope
+            self.base += start
+            if year >= 0:
+                self.linear_money[year, row] -= slope / self.money_weight[year]
+                self.base_money[year] -= start / self.money_weight[year]
+            if len(used) > 1:
                 bent.append((row, used, year))
+        bent.sort(key=lambda each: -len(each[1]))
         order = [row for row, _, _ in bent] + [n for rows, _ in pools for n in rows]
         order += [n for rows, _ in wide for n in rows if self.program.rows[n].plan]
         self.rows = np.array(order, dtype=np.int64)
         at = {row: place for place, row in enumerate(order)}
-        self.bent = len(bent)
-        most = max((len(lines) for _, lines, _ in bent), default=1)
-        padded = np.array([[*lines, *[lines[-1]] * (most - len(lines))] for _, lines, _ in bent], float)
-        padded = padded.reshape(len(bent), most, 2)
-        self.slopes_of_lines = np.ascontiguousarray(padded[:, :, 0].T)  # (lines, bent rows)
-        self.starts = np.ascontiguousarray(padded[:, :, 1].T)
-        self.paid = np.zeros((len(bent), years))
-        for place, (_, _, year) in enumerate(bent):
-            if year >= 0:
-                self.paid[place, year] = -1.0 / self.money_weight[year]
+        self.bends: list[_Bend] = []
+        for turn in range(1, max((len(lines) for _, lines, _ in bent), default=1)):
+            mine = [(lines[turn - 1], lines[turn], year) for _, lines, year in bent if len(lines) > turn]
+            rise = np.array([after[0] - before[0] for before, after, _ in mine])
+            place = np.array([before[1] - after[1] for before, after, _ in mine]) / rise
+            paid = np.zeros((len(mine), years))
+            for n, (_, _, year) in enumerate(mine):
+                if year >= 0:
+                    paid[n, year] = -rise[n] / self.money_weight[year]
+            self.bends.append(_Bend(place, rise, paid))
         self.pooled = [
             _Pooled(
                 np.array([at[n] for n in rows], np.int64),
@@ -262,10 +271,10 @@ class Scoring:
         """
         result = self.linear.copy()
         at = np.zeros(len(self.rows))
-        bent = need[: self.bent]
-        value = self.slopes_of_lines * bent + self.starts
-        top = value >= value.max(axis=0) - TINY * np.maximum(1.0, np.abs(value).max(axis=0))
-        at[: self.bent] = np.where(top, self.slopes_of_lines, -np.inf).max(axis=0)
+        for bend in self.bends:
+            count = len(bend.at)
+            past = bend.rise * (need[:count] - bend.at)
+            at[:count] += np.where(past >= -TINY * np.maximum(1.0, np.abs(past)), bend.rise, 0.0)
         for pool in self.pooled:
             mine = need[pool.columns]
             over = float(np.maximum(mine - pool.have, 0.0).sum())
@@ -295,13 +304,15 @@ class Scoring:
         -------
         (n,)
         """
-        bent = need[:, : self.bent]
-        each = bent * self.slopes_of_lines[0] + self.starts[0]
-        for slope, start in zip(self.slopes_of_lines[1:], self.starts[1:], strict=True):
-            np.maximum(each, bent * slope + start, out=each)
-        result: Floats = each.sum(axis=1)
+        result: Floats = np.zeros(len(need))
         watch = len(self.cash) > 0
-        money = cash + each @ self.paid if watch else cash
+        money = cash.copy() if watch else cash
+        for bend in self.bends:
+            past = need[:, : len(bend.at)] - bend.at
+            np.maximum(past, 0.0, out=past)
+            result += past @ bend.rise
+            if watch:
+                money += past @ bend.paid
         for pool in self.pooled:
             over = np.maximum(need[:, pool.columns] - pool.have, 0.0).sum(axis=1)
             hired = np.minimum(over, pool.cap)

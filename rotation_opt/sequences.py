@@ -235,6 +235,13 @@ class Grower:
         self.autumn = _by_weed(data.autumn_growth, draw), _by_weed(data.autumn_crowding, draw)
         self.count = _by_weed(data.count_growth, draw), _by_weed(data.count_crowding, draw)
         self.count_shoots = _by_weed(data.count_shoots, draw)
+        # (Q,) hours of each machine in each half-month in which any pair needs it
+        self.machine_h = {
+            (int(machine), int(offset), int(half)): np.ascontiguousarray(
+                data.machine_h[:, machine, offset, half]
+            )
+            for machine, offset, half in np.argwhere(data.machine_h.any(axis=0))
+        }
         self._outlooks: dict[int, _Outlook] = {}
 
     def weeds_of(self, field: FieldData) -> Integers:
@@ -321,8 +328,9 @@ class Grower:
                 when = year + offset
                 fixed[year] -= data.labour_h[:, offset] @ prices.labour[when]
                 for machine, half in np.argwhere(prices.machine[:, when]):
-                    hour = prices.machine[machine, when, half]
-                    fixed[year] -= data.machine_h[:, machine, offset, half] * hour
+                    hours = self.machine_h.get((int(machine), offset, int(half)))
+                    if hours is not None:
+                        fixed[year] -= hours * prices.machine[machine, when, half]
             fixed[year] -= prices.money[year] * data.cost_per_ha
             fixed[year] -= data.hired_area @ prices.hired[:, year]
             fixed[year] -= prices.land[year, self.practice_of]
@@ -443,14 +451,17 @@ class _Outlook:
         self.edges = [np.append(0.0, np.geomspace(LEAST_EDGE, 1.0, points)[:-1]) * high for high in top]
         self.burden = np.zeros((len(order), *self.shape))
         self.kept = np.ones((len(order), *self.shape))
-        self.next: list[Integers] = []
+        after_cells: list[Integers] = []
         for number, weed in enumerate(weeds):
             axis = (slice(None), *(slice(None) if n == number else None for n in range(self.followed)))
             pair, start = order[:, None], self.edges[number][None, :]
             self.burden = self.burden + grower.full_stand(land, int(weed), pair, start)[axis]
             self.kept = self.kept * (1.0 - grower.lost(land, int(weed), pair, start))[axis]
             after = reserve_after(grower.growth[weed, pair], grower.crowding[weed, pair], start)
-            self.next.append(self._cells(number, after)[axis])
+            after_cells.append(self._cells(number, after)[axis])
+        # where the value of what comes later stands in the array of a year, laid flat
+        cells = np.broadcast_arrays(self.practice[(slice(None), *(None,) * self.followed)], *after_cells)
+        self.later: Integers = np.ravel_multi_index(cells, (len(data.practice_keys), *self.shape))
 
     def _cells(self, number: int, reserve: Floats) -> Integers:
         """Cells of reserves of one weed, never too high."""
@@ -464,13 +475,17 @@ class _Outlook:
         count = len(data.practice_keys)
         flat = (slice(None),) + (None,) * self.followed
         ahead: list[Floats] = [np.zeros((count, *self.shape))]
+        now, part = np.empty_like(self.kept), np.empty_like(self.kept)
         for year in reversed(range(data.years)):
             if not land.farmed[year]:
                 ahead.append(np.zeros((count, *self.shape)))
                 continue
-            later = ahead[-1][(self.practice[flat], *self.next)]
-            now = fixed[year, self.pairs][flat] + np.maximum(crop[year, self.pairs], 0.0)[flat] * self.kept
-            now = now - burden[year] * self.burden + later
+            np.multiply(np.maximum(crop[year, self.pairs], 0.0)[flat], self.kept, out=now)
+            now += fixed[year, self.pairs][flat]
+            if burden[year] != 0.0:
+                np.multiply(burden[year], self.burden, out=part)
+                now -= part
+            now += np.take(ahead[-1], self.later, out=part, mode="clip")
             now[~land.allowed[year, self.practice]] = -np.inf
             best = np.full((count, *self.shape), -np.inf)
             if len(self.pairs):

@@ -142,7 +142,7 @@ def test_every_kind_of_group_occurs_and_plans_are_scored_apart() -> None:
     kinds, spread = np.zeros(3, int), []
     for seed in range(6):
         farmed, rng = Scored(farm(seed, cash=False)), np.random.default_rng(seed)
-        kinds += [farmed.scoring.bent, len(farmed.scoring.pooled), len(farmed.scoring.groups)]
+        kinds += [len(farmed.scoring.bends), len(farmed.scoring.pooled), len(farmed.scoring.groups)]
         assert any("stored" in str(v.key[0]) for v in farmed.program.variables)
         spread.append(np.ptp([farmed.score(farmed.plan(rng)) for _ in range(5)]))
     assert (kinds > 0).all()
