@@ -45,23 +45,29 @@ def calendar_page(reading: Reading, plan: Alternative) -> Page:
     )
 
 
-Order = tuple[str, str, str, int]
+Order = tuple[str, str, str, str]
 
 
 def _jobs(reading: Reading, plan: Alternative) -> Iterator[tuple[Order, tuple[str, ...]]]:
+    """A row for what is done with one machine in the same days and crop, whatever the number of fields."""
     words = reading.wording
-    for number, job in enumerate(reading.result.jobs.get(plan.key, ())):
+    together: dict[tuple[str, ...], list[Job]] = {}
+    for job in reading.result.jobs.get(plan.key, ()):
+        same = (job.first, job.last, job.operation, job.crop, job.machine, job.stage, str(job.hired))
+        together.setdefault(same, []).append(job)
+    for those in together.values():
+        job = those[0]
         cells = (
             span(words, job.first, job.last),
-            job.field,
+            ", ".join(dict.fromkeys(each.field for each in those)),
             words.crop_short(job.crop),
             capital(words.operation(job.operation)),
             capital(job.stage) if job.stage else NOBODY,
             machine_of(words, job),
-            hours(job.hours),
+            hours(sum(each.hours for each in those)),
             BOX,
         )
-        yield (job.first, job.last, job.field, number), cells
+        yield (job.first, job.last, job.field, job.operation), cells
 
 
 def _counts(reading: Reading) -> Iterator[tuple[Order, tuple[str, ...]]]:
@@ -83,7 +89,7 @@ def _counts(reading: Reading) -> Iterator[tuple[Order, tuple[str, ...]]]:
                 NOBODY,
                 BOX,
             )
-            yield (when, when, "", -1), cells
+            yield (when, when, "", weed), cells
 
 
 def _grid(rows: Sequence[tuple[Order, tuple[str, ...]]]) -> Grid:
@@ -113,9 +119,14 @@ def iso(year: int, day: int) -> str:
 
 
 def span(words: Wording, first: str, last: str) -> str:
-    """Two days of a year in words, as short as may be."""
+    """Two days of a year in words, as short as may be: "13-15 May", "May 31 to Jun 2"."""
     one, other = words.short_day(first), words.short_day(last)
-    return one if first == last else f"{one} - {other}"
+    if first == last:
+        return one
+    if first[:7] != last[:7]:
+        return f"{one} to {other}"
+    day = str(int(last[8:]))
+    return f"{one}-{day}" if one.endswith(str(int(first[8:]))) else f"{one.split()[0]}-{other}"
 
 
 def machine_of(words: Wording, job: Job) -> str:
