@@ -302,6 +302,21 @@ def quality_loss_per_t(
     return share * (1.0 - tables.number("money", "any", "late_cut_price_ratio")) * price_per_t
 
 
+def weedy_grain(crop: str, farm: Farm, tables: Tables) -> tuple[float, float]:
+    """What a tonne of weedy grain brings less than clean grain, and the loss of yield from which it is weedy.
+
+    Returns
+    -------
+    tuple of float
+        [currency/t], 0 for what is no grain and for what nobody buys; [share of yield, 0-1].
+    """
+    from_loss = farm.weedy_from_loss.get(crop, tables.number("money", "any", "weedy_grain_from_loss"))
+    if tables.crops[crop].product != "grain" or crop in farm.no_market:
+        return 0.0, from_loss
+    off = farm.weedy_price_off.get(crop, tables.number("money", "any", "weedy_grain_price_off"))
+    return off * prices(farm, tables)[crop], from_loss
+
+
 def establishment(this: Practice, tables: Tables) -> float:
     """Cost of setting up a stand, beside passes, in the year it is sown. [currency/ha]"""
     if not this.leaves_stand or this.needs_stand:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import Bands, three
-from rotation_opt.budgets import nitrogen_left, pair_budgets
+from rotation_opt.budgets import nitrogen_left, pair_budgets, weedy_grain
 from rotation_opt.finance import present_value
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.practices import stand_of
@@ -43,6 +43,8 @@ def cost_of_weeds(
     infested_share: Array,
     crop_worth: Array,
     interest_rate: float,
+    weedy_off: Array | None = None,
+    weedy_from: Array | None = None,
 ) -> Array:
     """What the weeds of a field take from the crops that follow a plan, less nothing where there are none.
 
@@ -58,6 +60,9 @@ def cost_of_weeds(
         What the crop of each year is worth to the grower without weeds, whole field. [currency]
     interest_rate : float
         [share a year]
+    weedy_off, weedy_from : ndarray (Y,), optional
+        What the whole crop of each year would bring less if it were weedy, and the share of yield lost from
+        which it is. [currency; share]
 
     Returns
     -------
@@ -68,6 +73,10 @@ def cost_of_weeds(
     for year, worth in enumerate(crop_worth):
         lost = yield_lost(shoots[year].T, loss_index[year], loss_most[year], infested_share)
         cost += present_value(float(worth), interest_rate, year + 1) * lost
+        if weedy_off is not None and weedy_from is not None:
+            off = min(float(weedy_off[year]), float(worth))  # grain worth less than that is worth nothing
+            weedy = np.where(lost >= weedy_from[year], 1.0 - lost, 0.0)
+            cost += present_value(off, interest_rate, year + 1) * weedy
     return cost
 
 
@@ -264,15 +273,17 @@ class Following:
         data, end = self._data, self._data.years
         after = [p for p in path[end:] if p != NOT_FARMED]
         course = self.bands.course(field, path[: end + len(after)])
+        pairs = list(zip(path[end - 1 :], after, strict=False))
+        grain = [self._weedy(field, *pair) for pair in pairs]
         return cost_of_weeds(
             course.shoots[end:],
             loss_index=data.loss_index[after],
             loss_most=data.loss_most[after],
             infested_share=data.fields[field].infested_share,
-            crop_worth=np.array(
-                [self._crop_worth(field, *pair) for pair in zip(path[end - 1 :], after, strict=False)]
-            ),
+            crop_worth=np.array([self._crop_worth(field, *pair) for pair in pairs]),
             interest_rate=self._interest,
+            weedy_off=np.array([off for off, _ in grain]),
+            weedy_from=np.array([start for _, start in grain]),
         )
 
     def _crop_worth(self, field: int, before: int, this: int) -> float:
@@ -284,6 +295,14 @@ class Following:
         price = self._price_per_t(self._ground.practice_list.all[this].practice)
         a_tonne = (1.0 - land.landlord_share) * price - float(self._haul_per_t[pair])
         return land.area_ha * land.yield_ratio * float(self._yield_t_ha[pair]) * max(a_tonne, 0.0)
+
+    def _weedy(self, field: int, before: int, this: int) -> tuple[float, float]:
+        """What the whole crop would bring less if it were weedy, and the loss of yield from which it is."""
+        land, pair = self._data.fields[field], int(self._pair_index[before, this])
+        crop = self._ground.practice_list.all[this].crop
+        off, from_loss = weedy_grain(crop, self._ground.farm, self._ground.tables)
+        mine = land.area_ha * land.yield_ratio * float(self._yield_t_ha[pair]) * (1.0 - land.landlord_share)
+        return mine * off, from_loss
 
     def _price_per_t(self, practice: Practice) -> float:
         """What a lost tonne costs the grower, before drying and haulage at home. [currency/t]

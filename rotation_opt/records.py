@@ -374,6 +374,10 @@ class Farm:
     least_share: Mapping[str, float]  # group or "legume" -> least share of the land, averaged over the years
     soil_cover: tuple[tuple[int, int], ...]  # spans of days of the year (0-364) with no bare soil
     target_shoots_per_m2: float
+    weedy_price_off: Mapping[str, float] = field(
+        default_factory=dict
+    )  # crop -> share weedy grain brings less
+    weedy_from_loss: Mapping[str, float] = field(default_factory=dict)  # crop -> loss from which it is weedy
     file: str
 
 
@@ -551,6 +555,7 @@ class BuyingChoice:
     gain: float  # a year against buying nothing, what owning costs taken off; money of today, evened out
     gap: float | None  # share of the money by which a better plan could exist; None = not known
     why_not: str = ""  # no plan keeps all limits with it
+    searched: bool = True  # if not, ``gain`` is the most there could be, below 0, and ``net`` is not known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -438,7 +438,11 @@ class OutletBlock(Block):
 
 
 class CropBlock(Block):
-    """``[[crop]]``: the grower's own yield and price of one crop."""
+    """``[[crop]]``: the grower's own yield and price of one crop.
+
+    ``weedy_price_off_pct`` is what grain with weeds in it brings less, ``weedy_from_loss_pct`` the loss of a
+    field's yield to weeds from which its grain is sold as such.
+    """
 
     needed = (("name",),)
     perhaps = (YIELD, PRICE)
@@ -455,6 +459,8 @@ class CropBlock(Block):
     price_per_t: Money | None = None
     price_per_dt: Money | None = None
     sold_in_month: Month | None = None
+    weedy_price_off_pct: Annotated[float, _number(0, 90)] | None = None
+    weedy_from_loss_pct: Annotated[float, _number(1, 100)] | None = None
 
 
 class MarketBlock(Block):

@@ -309,6 +309,12 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         least_share={key: pct / 100.0 for key, pct in limits.least_share_pct.items()},
         soil_cover=tuple((span.first, span.last) for span in limits.soil_cover),
         target_shoots_per_m2=_or(density(limits, b.TARGET), 1.0),
+        weedy_price_off={
+            sure(c.name): c.weedy_price_off_pct / 100.0 for c in crops if c.weedy_price_off_pct is not None
+        },
+        weedy_from_loss={
+            sure(c.name): c.weedy_from_loss_pct / 100.0 for c in crops if c.weedy_from_loss_pct is not None
+        },
         file=file,
     )
 
