@@ -281,11 +281,11 @@ class PlanSet:
         return f"<PlanSet of {self.result.farm.name}: {', '.join(self.titles)}>"
 
     def to_text(self, width: int = 80) -> str:
-        """The printout of the command line."""
-        from rotation_opt.report.content import plan_page
+        """The printout of the command line, all its pages."""
+        from rotation_opt.report.printout import printout
         from rotation_opt.report.terminal import render
 
-        return render(plan_page(self.result, self._tables), width)
+        return render(printout(self.result, self._tables), width)
 
     def to_json(self) -> str:
         """JSON text as described by ``result.schema.json``."""

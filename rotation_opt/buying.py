@@ -10,18 +10,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .arrays import NOT_FARMED, Floats, SelectionData
+from .brake import Brake
+from .clash import clash
 from .columns import Paths
 from .downside import with_bad_years
 from .errors import NoPlanError
 from .farm_arrays import selection_data
-from .formulate import Figures, Goal
+from .formulate import Figures, Goal, Program
 from .groundwork import Groundwork, lay
 from .ownership import bought, machine_case, owning, work_of
+from .pricing import Pricing
 from .records import BuyingChoice, Farm, MachineCase
-from .select import Selected, improved, select
+from .select import Selected, evaluate, improved, select
 from .sequences import Grower, Pool
 
 MOST_MONEY = Goal(kind="most_money")
+FINEST = 2e-4  # a gap at which no search for a machine goes on
+ROUNDS = 4  # times that a plan is looked for at the cost of the hours of the one before
+TIME_LIMIT_S = 120.0
 
 
 def for_sale(farm: Farm) -> tuple[str, ...]:
@@ -103,9 +109,13 @@ def own_or_hire(
 
     Notes
     -----
-    What owning costs does not depend on the plan but for the hours of a combine, so it is taken off after
-    the search: it cannot change which plan is best with the machines bought. It is not held against the
-    least cash of a year.
+    What owning costs a year is part of the farm's fixed cost when a plan is looked for, so every year has to
+    bear it: what the least cash leaves no room for is no plan. A combine loses value by its hours, which
+    only a plan knows: the search starts from what it costs unused, and is repeated at the cost of the plan
+    it found where that plan no longer keeps the limits.
+
+    First the linear program says how much money there can be at most. Where that is less than the plan
+    without the machines brings, no plan is looked for: buying cannot be worth it.
     """
     farm = ground.farm
     machines = for_sale(farm)
@@ -117,7 +127,7 @@ def own_or_hire(
         for some in combinations(machines, number):
             tell("Own or hire")
             found.append(_with(some, ground, data, base, pulled))
-    return (nothing, *sorted(found, key=lambda each: (bool(each.why_not), -each.gain)))
+    return (nothing, *sorted(found, key=lambda each: (bool(each.why_not), not each.searched, -each.gain)))
 
 
 def _with(
@@ -127,34 +137,97 @@ def _with(
     base: Selected,
     pulled: Callable[[], bool],
 ) -> BuyingChoice:
-    """The best plan with some machines bought."""
+    """The best plan with some machines bought, or that none can be worth it."""
     own = bought(ground.farm, machines)
-    there = lay(own, ground.tables)
-    changed = selection_data(there)
-    pools = carried(base.pools, data, changed)
+    there = lay(own, ground.tables, like=ground)
+    unpaid = selection_data(there)
+    pools = carried(base.pools, data, unpaid)
+
+    def cost_of(paths: Paths) -> float:
+        areas = areas_of_pairs(unpaid, paths)
+        hours = {key: work_of(key, there.hours, areas, unpaid.years).hours for key in machines}
+        return sum(owning(key, own, ground.tables, hours[key]).a_year for key in machines)
+
+    def a_year(value: float) -> float:
+        return (value - base.figures.present_value) / float(data.discount.sum())
+
+    least = sum(owning(key, own, ground.tables, 0.0).a_year for key in machines)
+    spent = least
     try:
-        changed, start = with_bad_years(there, changed, pools=pools, pulled=pulled)
-        plan = select(
-            changed,
-            MOST_MONEY,
-            pools=pools if start is None else start.pools,
-            gap=max(2e-4, base.gap or 0.0),
-            pulled=pulled,
-        )
-        if start is not None:
-            plan = improved(changed, plan, start.paths, start.figures)
+        if ground.farm.bad_years_weight <= 0.0:
+            most, pools = _most_money(_paying(unpaid, least), pools, pulled)
+            if most < base.figures.present_value:
+                return BuyingChoice(
+                    machines=machines, net=0.0, owning=least, gain=a_year(most), gap=None, searched=False
+                )
+        for _ in range(ROUNDS):
+            changed, plan = _best(there, _paying(unpaid, spent), pools, base, pulled)
+            spent = cost_of(plan.paths)
+            after = evaluate(changed, plan.paths, limits=_paying(unpaid, spent).limits)
+            if not after.breaks:
+                break
+            pools = plan.pools
+        else:
+            raise NoPlanError("No plan was found that can pay for the hours it uses them.", after.breaks)
     except NoPlanError as fault:
         return BuyingChoice(
-            machines=machines, net=0.0, owning=0.0, gain=-np.inf, gap=None, why_not=str(fault)
+            machines=machines, net=0.0, owning=least, gain=-np.inf, gap=None, why_not=_in_one_line(fault)
         )
-    areas = areas_of_pairs(changed, plan.paths)
-    cost = sum(
-        owning(key, own, ground.tables, work_of(key, there.hours, areas, changed.years).hours).a_year
-        for key in machines
+    return BuyingChoice(
+        machines=machines,
+        net=_mean(after) + spent,
+        owning=spent,
+        gain=a_year(after.present_value),
+        gap=plan.gap,
     )
-    before, after = base.figures, plan.figures
-    gain = (after.present_value - before.present_value) / float(data.discount.sum()) - cost
-    return BuyingChoice(machines=machines, net=_mean(after), owning=cost, gain=gain, gap=plan.gap)
+
+
+def _in_one_line(fault: NoPlanError) -> str:
+    said = [line.strip(" -.") for line in str(fault).splitlines()]
+    return f"{said[0]}{': ' if said[1:] else ''}{'; '.join(said[1:])}."
+
+
+def _paying(data: SelectionData, cost: float) -> SelectionData:
+    """The same farm with so much more fixed cost a year."""
+    return replace(data, limits=replace(data.limits, fixed_cost=data.limits.fixed_cost + cost))
+
+
+def _most_money(
+    data: SelectionData, pools: Sequence[Pool], pulled: Callable[[], bool]
+) -> tuple[float, tuple[Pool, ...]]:
+    """No plan brings more money of today than this; and the sequences met in finding that.
+
+    Raises
+    ------
+    NoPlanError
+        If not even fields shared between sequences keep all limits.
+    """
+    program = Program(data, data.limits)
+    pricing = Pricing(Grower(data), program, program.money_objective(), pools, Brake(TIME_LIMIT_S, pulled))
+    if not pricing.solve():
+        if pricing.brake.on:
+            raise NoPlanError("The search was stopped before a plan was found.")
+        raise clash(pricing)
+    most = -pricing.bound - float(data.discount.sum()) * data.limits.fixed_cost
+    return most, pricing.columns.pools(pricing.reduced_costs())
+
+
+def _best(
+    ground: Groundwork,
+    data: SelectionData,
+    pools: Sequence[Pool],
+    base: Selected,
+    pulled: Callable[[], bool],
+) -> tuple[SelectionData, Selected]:
+    """The plan with most money of a farm close to that of another plan: a short search from what is known."""
+    changed, start = with_bad_years(ground, data, pools=pools, pulled=pulled)
+    near = max(FINEST, base.gap or 0.0)
+    met = pools if start is None else start.pools
+    try:
+        plan = select(changed, MOST_MONEY, pools=met, gap=near, quick=True, pulled=pulled)
+    except NoPlanError:  # a short search finds no plan more easily than a long one
+        plan = select(changed, MOST_MONEY, pools=met, gap=near, pulled=pulled)
+    return changed, plan if start is None else improved(changed, plan, start.paths, start.figures)
 
 
 def carried(pools: Sequence[Pool], old: SelectionData, new: SelectionData) -> tuple[Pool, ...]:

@@ -74,7 +74,29 @@ def _needed(
     return tuple(programmes[int(i)] for i in pair_index[keep]), index
 
 
-def lay(farm: Farm, tables: Tables, tell: Callable[[str], None] = lambda text: None) -> Groundwork:
+def _responses(
+    programmes: tuple[Programme, ...], climate: Climate, tables: Tables, farm: Farm, like: Groundwork | None
+) -> Response:
+    """What each season does to the weeds; those known of a farm like it are not worked out again."""
+    weeds = weeds_of(farm)
+    if like is None:
+        return respond(programmes, climate, tables, weeds, [LIKELY])
+    if programmes == like.programmes:
+        return like.response
+    known = set(like.programmes)
+    new = tuple(programme for programme in programmes if programme not in known)
+    place = {programme: number for number, programme in enumerate((*like.programmes, *new))}
+    more = respond(new, climate, tables, weeds, [LIKELY]) if new else None
+    return like.response.picked([place[programme] for programme in programmes], more)
+
+
+def lay(
+    farm: Farm,
+    tables: Tables,
+    tell: Callable[[str], None] = lambda text: None,
+    *,
+    like: Groundwork | None = None,
+) -> Groundwork:
     """Work out everything about a farm that choosing needs.
 
     Parameters
@@ -83,6 +105,8 @@ def lay(farm: Farm, tables: Tables, tell: Callable[[str], None] = lambda text: N
     tables : Tables
     tell : callable, optional
         Told what is being worked on.
+    like : Groundwork, optional
+        Of the same place, fields and weeds with other machines: what is the same is taken from it.
 
     Raises
     ------
@@ -102,19 +126,22 @@ def lay(farm: Farm, tables: Tables, tell: Callable[[str], None] = lambda text: N
     climate = for_farm(farm, tables)
     tables = fitted(tables, climate)
     practice_list = dated_practices(farm, tables, climate)
-    dated, index_of_all, no_pair = all_programmes(practice_list, climate, tables, farm.region)
-    succession = Succession.of(
-        farm,
-        tables,
-        practice_list,
-        programmes=dated,
-        pair_index=index_of_all.astype(np.int64),
-        reasons=no_pair,
-    )
-    programmes, pair_index = _needed(farm, practice_list, dated, index_of_all, succession)
+    if like is not None and practice_list == like.practice_list:
+        programmes, pair_index, succession = like.programmes, like.pair_index, like.succession
+    else:
+        dated, index_of_all, no_pair = all_programmes(practice_list, climate, tables, farm.region)
+        succession = Succession.of(
+            farm,
+            tables,
+            practice_list,
+            programmes=dated,
+            pair_index=index_of_all.astype(np.int64),
+            reasons=no_pair,
+        )
+        programmes, pair_index = _needed(farm, practice_list, dated, index_of_all, succession)
     lap("practices")
     tell("What each season does to the weeds")
-    response = respond(programmes, climate, tables, weeds_of(farm), [LIKELY])
+    response = _responses(programmes, climate, tables, farm, like)
     lap("season")
     tell("Hours and money")
     hours = pair_hours(programmes, farm, tables)

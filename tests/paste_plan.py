@@ -10,11 +10,12 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+from whole_page import plan_page
+
 import rotation_opt
 from rotation_opt import tables
 from rotation_opt.planning import plan
 from rotation_opt.report.blocks import Page, Paragraph
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.terminal import render
 
 FILE = Path(__file__).parent.parent / "README.md"

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -24,6 +25,7 @@ from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.ownership import Work, bought, machine_case, owning
 from rotation_opt.records import BuyingChoice, Farm, Outlet, Purchase
 from rotation_opt.select import Selected, evaluate, select
+from rotation_opt.weeds.response import BY_PAIR
 
 DEMO = rotation_opt.read_farm(rotation_opt.example_farm("tamarack_hollow"))
 HAY_BUYER = Outlet(
@@ -39,7 +41,11 @@ def number(quantity: str, machine: str = "round_baler") -> float:
 @cache
 def worked_out(base: str) -> tuple[Groundwork, SelectionData]:
     """The demo farm as it is, its baler hired by the bale, and with a baler of its own."""
-    ground = lay(DEMO if base == "hire" else bought(DEMO, ("round_baler",)), TABLES)
+    ground = (
+        lay(DEMO, TABLES)
+        if base == "hire"
+        else lay(bought(DEMO, ("round_baler",)), TABLES, like=worked_out("hire")[0])
+    )
     return ground, selection_data(ground)
 
 
@@ -226,8 +232,8 @@ def test_buying_is_the_best_plan_with_it_less_owning_against_the_best_without() 
 
 def test_the_price_decides_and_what_it_costs_is_taken_off_to_the_cent() -> None:
     ground, data, base = hired_hay()
-    gains, costs = [], []
-    for price in (500.0, 5_000.0, 100_000.0):
+    found = []
+    for price in (500.0, 5_000.0, 29_000.0, 100_000.0):
         mine = replace(
             ground.farm.machines["round_baler"], terms=Purchase(price=price, years_kept=10.0, interest=0.05)
         )
@@ -235,13 +241,99 @@ def test_the_price_decides_and_what_it_costs_is_taken_off_to_the_cent() -> None:
             ground, farm=replace(ground.farm, machines={**ground.farm.machines, "round_baler": mine})
         )
         _, choice = own_or_hire(priced, data, base)
-        gains.append(choice.gain)
-        costs.append(choice.owning)
-    assert gains[0] > 0 > gains[2]
-    # what it costs does not change which plan is best with it
-    assert [gain + cost for gain, cost in zip(gains, costs, strict=True)] == pytest.approx(
-        [gains[0] + costs[0]] * 3
+        found.append(choice)
+    *cheap, dear = found
+    assert all(each.searched and each.gain > 0 for each in cheap)
+    # with cash enough, what it costs does not change which plan is best with it
+    assert [each.gain + each.owning for each in cheap] == pytest.approx(
+        [cheap[0].gain + cheap[0].owning] * len(cheap)
     )
+    # so dear that no plan can pay for it, whatever is grown: none is looked for
+    assert not dear.searched
+    assert 0.0 > dear.gain >= cheap[0].gain + cheap[0].owning - dear.owning - 1e-6
+
+
+def paid(base: Farm, machines: tuple[str, ...], cost: float) -> Farm:
+    """The farm with machines bought and what owning them costs among its fixed cost."""
+    return replace(bought(base, machines), fixed_cost=base.fixed_cost + cost)
+
+
+def test_what_a_machine_costs_is_held_against_the_least_cash_of_every_year() -> None:
+    """The same as planning the farm that owns it and bears its cost, with a floor that this cost breaks."""
+    terms = Purchase(price=25_000.0, years_kept=10.0, interest=0.05)
+    farm = hay_farm(status="hire", buy=True, hire_rate=40.0, terms=terms)
+    cost = owning("round_baler", farm, TABLES, 0.0).a_year
+    _, _, free = chosen(bought(farm, ("round_baler",)))
+    floor = float(free.figures.net.min()) - 0.5 * cost
+    asked = replace(farm, cash_floor=floor)
+    ground, data, base = chosen(asked)
+    _, choice = own_or_hire(ground, data, base)
+    _, _, held = chosen(paid(asked, ("round_baler",), cost))
+    discounted = float(data.discount.sum())
+    # without a floor it would be the plan that owning costs nothing to
+    assert held.figures.present_value < free.figures.present_value - cost * discounted - 1.0
+    assert choice.searched
+    worth = base.figures.present_value + choice.gain * discounted
+    assert worth == pytest.approx(held.figures.present_value, rel=1e-6, abs=1.0)
+    assert choice.owning == pytest.approx(cost)
+    assert choice.net == pytest.approx(float(held.figures.net.mean()) + cost, rel=1e-6, abs=1.0)
+
+
+def test_a_machine_the_least_cash_leaves_no_room_for_is_said_to_have_no_plan() -> None:
+    mine = Purchase(price=400_000.0, years_kept=10.0, interest=0.05)
+    asked = hay_farm(status="hire", buy=True, terms=mine)
+    _, _, base = chosen(asked)
+    floor = float(base.figures.net.min()) - 1_000.0
+    _, choice = own_or_hire(*chosen(replace(asked, cash_floor=floor)))
+    assert choice.gain == -math.inf
+    assert "cash" in choice.why_not
+    assert "\n" not in choice.why_not
+
+
+def test_a_combine_is_paid_by_the_hours_of_the_plan_and_that_plan_keeps_the_least_cash(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    terms = Purchase(price=20_000.0, years_kept=10.0, interest=0.05)
+    asked = with_machine(small(), "combine", status="hire", buy=True, hire_rate=150.0, terms=terms)
+    unused = owning("combine", asked, TABLES, 0.0).a_year
+    _, first = own_or_hire(*chosen(asked))
+    assert first.searched and first.owning > unused + 1.0
+    _, _, cheapest = chosen(paid(asked, ("combine",), unused))
+    # there is just room for the combine as long as it stands still
+    floor = float(cheapest.figures.net.min()) - 1e-3
+    searched: list[Selected] = []
+
+    def counted(*args: Any, **options: Any) -> Selected:
+        searched.append(select(*args, **options))
+        return searched[-1]
+
+    ground, data, base = chosen(replace(asked, cash_floor=floor))
+    monkeypatch.setattr(buying, "select", counted)
+    _, second = own_or_hire(ground, data, base)
+    assert len(searched) > 1
+    assert second.why_not or second.owning > unused + 1.0
+    if not second.why_not:
+        _, _, held = chosen(paid(replace(asked, cash_floor=floor), ("combine",), second.owning))
+        assert second.net - second.owning <= float(held.figures.net.mean()) * (1 + 1e-3) + 1.0
+
+
+# ---------------------------------------------------------------- what is the same is not worked out again
+
+
+@pytest.mark.parametrize("before", ["hire", "none"])
+def test_groundwork_taken_over_is_that_worked_out_anew(before: str) -> None:
+    old = lay(hay_farm(status=before, buy=True), TABLES)
+    own = bought(old.farm, ("round_baler",))
+    afresh, taken = lay(own, TABLES), lay(own, TABLES, like=old)
+    assert (taken.response is old.response) == (before == "hire")
+    assert taken.programmes == afresh.programmes
+    assert taken.response.pairs == afresh.response.pairs
+    assert len(set(taken.response.group.tolist())) >= len(set(afresh.response.group.tolist()))
+    for name in {*BY_PAIR} - {"group"}:
+        assert getattr(taken.response, name) == pytest.approx(getattr(afresh.response, name), nan_ok=True)
+    assert np.array_equal(taken.pair_index, afresh.pair_index)
+    assert np.array_equal(taken.succession.may_follow, afresh.succession.may_follow)
+    assert taken.budgets.cost_per_ha == pytest.approx(afresh.budgets.cost_per_ha)
 
 
 def test_every_set_of_machines_for_sale_is_planned() -> None:

@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_farm import KEPT, TABLES, patch, plain, small, with_field
+from whole_page import plan_page
 
 from rotation_opt.alternatives import describe, present_paths
 from rotation_opt.arrays import NOT_FARMED, SelectionData
@@ -30,7 +31,6 @@ from rotation_opt.formulate import Goal
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.records import CarryOver, Farm, LeftOver, Outlet
 from rotation_opt.report import result_json
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.terminal import render
 from rotation_opt.select import evaluate, select
 from rotation_opt.sequences import trace

@@ -17,6 +17,11 @@ DOORS = {
     "click": {"cli"},
     "pydantic": {"farm"},
     "pandas": {"api"},
+    "jinja2": {"report"},
+    "matplotlib": {"report"},
+    "openpyxl": {"report"},
+    "icalendar": {"report"},
+    "weasyprint": {"report"},
 }
 
 

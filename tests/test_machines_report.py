@@ -10,10 +10,10 @@ import fake_result
 import jsonschema
 import pytest
 from test_report import render
+from whole_page import plan_page
 
 from rotation_opt.records import BuyingChoice, MachineCase, Result
 from rotation_opt.report import result_json
-from rotation_opt.report.content import plan_page
 
 TABLES = fake_result.tables()
 CASE = MachineCase(
@@ -78,8 +78,16 @@ def test_buying_says_which_is_better_and_by_how_much() -> None:
     text = shown(CASE, choices=(NOTHING, worse))
     assert "comes out $2,500 a year worse than hiring" in text
     assert "owning takes $3,361 of it" in text
-    assert "not held against your least cash" in text
-    assert "not held against your least cash" not in shown(CASE)
+    assert "held against your least cash" in text
+    assert "held against your least cash" not in shown(CASE)
+
+
+def test_what_cannot_be_worth_it_is_said_so_with_the_least_it_loses() -> None:
+    never = dataclasses.replace(BALER, net=0.0, gain=-1_200.0, gap=None, searched=False)
+    text = shown(CASE, choices=(NOTHING, never))
+    assert "Buying the round baler cannot be worth it" in text
+    assert "at least $1,200 a year worse than hiring, and owning takes $3,361 a year" in text
+    assert "comes out" not in text and "too close" not in text
 
 
 def test_what_the_search_cannot_tell_apart_is_too_close_to_call() -> None:
@@ -107,12 +115,16 @@ def test_the_json_holds_it_within_its_schema() -> None:
     never = dataclasses.replace(CASE, break_even_ha=math.inf)
     none = dataclasses.replace(BALER, gain=-math.inf, why_not="Too few hours in June.")
     found = with_machines(CASE, never, choices=(NOTHING, BALER, none))
+    lost = dataclasses.replace(BALER, gain=-1_200.0, gap=None, searched=False)
+    found = dataclasses.replace(found, buying=(*found.buying, lost))
     written = json.loads(result_json.dumps(found, TABLES))
     jsonschema.validate(written, result_json.schema())
     assert written["own_or_hire"][0]["break_even_ha"] == pytest.approx(47.9)
     assert written["own_or_hire"][1]["break_even_ha"] is None
-    assert [each["gain_a_year"] for each in written["buying"]] == [0.0, 1_013.0, None]
+    assert [each["gain_a_year"] for each in written["buying"]] == [0.0, 1_013.0, None, -1_200.0]
+    assert [each["net_a_year"] for each in written["buying"]] == [90_000.0, 94_900.0, None, None]
+    assert [each["searched"] for each in written["buying"]] == [True, True, True, False]
     numbers = {
         key for part in ("own_or_hire", "buying") for each in written[part] for key, value in each.items()
     }
-    assert numbers - {"machine", "machines", "now", "why_not"} <= set(written["units"])
+    assert numbers - {"machine", "machines", "now", "searched", "why_not"} <= set(written["units"])

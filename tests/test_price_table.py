@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import fake_result
 import pytest
+from whole_page import plan_page
 
 from rotation_opt.records import PriceStep, Result
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.terminal import render
 
 TABLES = fake_result.tables()

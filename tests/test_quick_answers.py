@@ -11,6 +11,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from strategies import random_data, small_farms
+from whole_page import plan_page
 
 from rotation_opt.arrays import Limits, SelectionData
 from rotation_opt.brake import Brake
@@ -20,7 +21,6 @@ from rotation_opt.formulate import Goal, Program
 from rotation_opt.pricing import Pricing
 from rotation_opt.reasons import only
 from rotation_opt.records import PriceStep
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.terminal import render
 from rotation_opt.select import Selected, evaluate, select
 from rotation_opt.sequences import Grower

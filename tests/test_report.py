@@ -14,13 +14,13 @@ import paste_plan
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from whole_page import plan_page
 
 from rotation_opt import cli
 from rotation_opt import tables as real_tables
 from rotation_opt.report import result_json
 from rotation_opt.report.blocks import SHADES, Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
 from rotation_opt.report.check_page import check_page
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.plain_text import clean, fit_to_encoding

@@ -7,10 +7,10 @@ from typing import Any
 
 import fake_result
 import jsonschema
+from whole_page import plan_page
 
 from rotation_opt.records import Result, Risk
 from rotation_opt.report import result_json, terminal
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.risk import risk_sections
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording

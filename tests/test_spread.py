@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from small_farm import TABLES, Plans, patch, small, with_field
+from whole_page import plan_page
 
 from rotation_opt.alternatives import AS_NOW
 from rotation_opt.arrays import NOT_FARMED
@@ -23,7 +24,6 @@ from rotation_opt.planning import plan
 from rotation_opt.records import Alternative, Field, Result
 from rotation_opt.report import patch_growth as page
 from rotation_opt.report import result_json
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording
 from rotation_opt.weeds.shed_seed import NEVER, flowers_after, seeds_shed, share_in_flower

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import pytest
 from small_farm import HAY_TOOLS, KEPT, TABLES, TEXT, Plans, small, without_machines
+from whole_page import plan_page
 
 from rotation_opt import errors, farm
 from rotation_opt.budgets import haul_per_t, prices
 from rotation_opt.groundwork import lay
 from rotation_opt.planning import plan
 from rotation_opt.records import Farm, Outlet
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.terminal import render
 from rotation_opt.standing_hay import sold_as, standing_price
 from rotation_opt.verify import recheck

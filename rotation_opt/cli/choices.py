@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 
 import click
 
 from rotation_opt import words
 from rotation_opt.records import Farm, Result
+from rotation_opt.report.blocks import Printout
+from rotation_opt.report.files import KINDS, OF_ONE_PLAN
+from rotation_opt.report.printout import PAGES
 from rotation_opt.tables import Tables
 
 
@@ -56,3 +60,38 @@ def title(result: Result, wanted: str) -> str:
         for plan, letter in zip(result.alternatives, "ABCDEFGHIJ", strict=False)
     }
     return pick("--show", wanted, names)
+
+
+ALL = "all"
+
+
+def pages(wanted: Sequence[str]) -> tuple[str, ...]:
+    """Keys of the pages asked for; ``all`` stands for every one."""
+    names: dict[str, tuple[str, ...]] = {key: (said,) for key, said in PAGES.items()}
+    picked = [pick("--page", name, {**names, ALL: ()}) for name in wanted]
+    return tuple(PAGES) if ALL in picked else tuple(picked)
+
+
+def other_pages(whole: Printout, printed: Sequence[str]) -> str:
+    """Which pages there are beside those printed, and how to get at them."""
+    there = dict.fromkeys(page.key.split(":")[0] for page in whole.pages)
+    others = [f"{key} ({PAGES[key]})" for key in there if key not in printed]
+    return f"More pages: {words.listed(others, 'and')}. Ask with --page NAME, or --save FILE.html for all."
+
+
+def kinds_of_file(paths: Sequence[Path], shown: Sequence[str]) -> None:
+    """Turn down, before the long work begins, a kind of file there is none of, or a calendar of no one plan.
+
+    Raises
+    ------
+    click.BadParameter
+    """
+    for path in paths:
+        kind = path.suffix.lower()
+        if kind not in KINDS:
+            said = ", ".join(f"{ending} ({what})" for ending, what in KINDS.items())
+            raise click.BadParameter(f"{path.name}: the name ends in none of {said}.", param_hint="--save")
+        if kind == OF_ONE_PLAN and len(shown) != 1:
+            raise click.BadParameter(
+                f"{path.name}: a calendar is of one plan; say which with --show.", param_hint="--save"
+            )

@@ -94,17 +94,38 @@ def check(farm_file: Path, width: int | None) -> None:
 @main.command(short_help="Print alternative rotations side by side.")
 @click.argument("farm_file", metavar="FARM", type=FARM_FILE)
 @click.option("--years", type=Between(3, 8), metavar="N", help="Years to plan, 3 to 8. Default: as in FARM.")
-@JSON
+@click.option(
+    "--save",
+    "saved",
+    multiple=True,
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Also write all pages to FILE: .html, .pdf, .xlsx, .txt, .json for other programs, or .ics, the "
+    "calendar of one plan; may be given again.",
+)
+@click.option(
+    "--page",
+    "pages",
+    multiple=True,
+    metavar="NAME",
+    help="Print this page, or 'all', in place of the first few; may be given again.",
+)
 @click.option(
     "--show",
     "shown",
     multiple=True,
     metavar="TITLE",
-    help="Print only the alternative with this title or letter; may be given again.",
+    help="Show only the alternative with this title or letter; may be given again.",
 )
 @WIDTH
 def plan(
-    farm_file: Path, years: int | None, json_file: Path | None, shown: tuple[str, ...], width: int | None
+    farm_file: Path,
+    *,
+    years: int | None,
+    saved: tuple[Path, ...],
+    pages: tuple[str, ...],
+    shown: tuple[str, ...],
+    width: int | None,
 ) -> None:
     """Print alternative rotations for FARM side by side.
 
@@ -113,22 +134,28 @@ def plan(
     from rotation_opt import planning
     from rotation_opt.cli import choices, output
     from rotation_opt.cli.interrupt import asked_to_stop
-    from rotation_opt.report import result_json
-    from rotation_opt.report.content import plan_page
+    from rotation_opt.report import files
+    from rotation_opt.report.printout import FIRST, only, printout
 
     for wanted in shown:
         choices.any_title(wanted)
-    if json_file is not None:
-        _may_write(json_file)
+    keys = choices.pages(pages) if pages else FIRST
+    choices.kinds_of_file(saved, shown)
+    for path in saved:
+        _may_write(path, "--save")
     farm, tables = _read(farm_file)
     with output.progress() as tell, asked_to_stop() as pulled:
         result = planning.plan(farm, tables, years=years, progress=tell, pulled=pulled)
     titles = [choices.title(result, wanted) for wanted in shown] or None
-    if json_file is not None:
-        output.write_whole(json_file, result_json.dumps(result, tables))
-    output.show(plan_page(result, tables, titles), width)
-    if json_file is not None:
-        click.echo(f"Written: {json_file}", err=True)
+    whole = printout(result, tables, titles)
+    for path in saved:
+        kind = path.suffix.lower()
+        output.write_whole(path, files.contents(kind, result, tables, whole, titles[0] if titles else ""))
+    output.show(only(whole, keys), width)
+    if not pages:
+        click.echo(f"\n{choices.other_pages(whole, keys)}")
+    for path in saved:
+        click.echo(f"Written: {path}", err=True)
 
 
 @main.command(short_help="Rank what practices do to the weeds, or draw one.")
@@ -239,7 +266,7 @@ def trials(
     tables = crop_tables.read()
     weeds = None if weed_name is None else [choices.weed(tables, weed_name)]
     if json_file is not None:
-        _may_write(json_file)
+        _may_write(json_file, "--json")
     if fit_folder is not None:
         _refit(tables, fit_folder)
         return
@@ -276,13 +303,13 @@ def _refit(tables: Tables, folder: Path) -> None:
         click.echo(f"Written: {folder / name}")
 
 
-def _may_write(json_file: Path) -> None:
+def _may_write(path: Path, option: str) -> None:
     """Turn down a file that cannot be written before the long work begins."""
-    folder = json_file.absolute().parent
+    folder = path.absolute().parent
     if not folder.is_dir():
-        raise click.BadParameter(f"there is no folder {json_file.parent}.", param_hint="--json")
+        raise click.BadParameter(f"there is no folder {path.parent}.", param_hint=option)
     if not os.access(folder, os.W_OK):
-        raise click.BadParameter(f"nothing may be written in {folder}.", param_hint="--json")
+        raise click.BadParameter(f"nothing may be written in {folder}.", param_hint=option)
 
 
 def _read(farm_file: Path) -> tuple[Farm, Tables]:

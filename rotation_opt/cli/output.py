@@ -14,7 +14,7 @@ from pathlib import Path
 import click
 
 from rotation_opt.errors import RotationOptError
-from rotation_opt.report.blocks import Page
+from rotation_opt.report.blocks import Page, Printout
 
 WIDEST = 120
 WITHOUT_TERMINAL = 80
@@ -24,7 +24,7 @@ PATIENCE_S = 1.0  # a shorter wait needs no word of what is going on
 Tell = Callable[[str], None]
 
 
-def show(page: Page, width: int | None, plain: bool = False) -> None:
+def show(page: Page | Printout, width: int | None, plain: bool = False) -> None:
     """Print a page, as wide as asked for or as the terminal is; in ASCII if told or nothing else goes."""
     from rotation_opt.report.terminal import render
 
@@ -37,7 +37,7 @@ def _usual_width() -> int:
     return min(shutil.get_terminal_size((WITHOUT_TERMINAL, 24)).columns, WIDEST)
 
 
-def write_whole(path: Path, text: str) -> None:
+def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file so that it is either whole or not there.
 
     Raises
@@ -49,8 +49,8 @@ def write_whole(path: Path, text: str) -> None:
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         beside = Path(name)
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content.encode() if isinstance(content, str) else content)
         beside.chmod(0o666 & ~_umask())
         beside.replace(path)
         beside = None

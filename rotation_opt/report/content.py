@@ -1,35 +1,19 @@
-"""The printout of alternatives, as data: what is said, in which order, before anything is laid out."""
+"""What comes first on paper: the weeds of today, what sets the plans apart, and the plans side by side."""
 
 from __future__ import annotations
 
-import itertools
-from collections import Counter
 from collections.abc import Sequence
 
 from rotation_opt import units
-from rotation_opt.records import Alternative, Farm, Result
+from rotation_opt.records import Alternative, Result
 from rotation_opt.report.annual_seed import seed_notes, seed_rows
-from rotation_opt.report.balances import balance_sections
-from rotation_opt.report.binding import binding_sections
-from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Page, Paragraph, Section
-from rotation_opt.report.carry_over import carry_over_sections
-from rotation_opt.report.cash import cash_sections
-from rotation_opt.report.field_years import ShortNames, field_table, practices_of
+from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Paragraph, Section
+from rotation_opt.report.field_years import ShortNames, field_table
 from rotation_opt.report.limits import limits_in_words
-from rotation_opt.report.machines import machine_sections
 from rotation_opt.report.patch_growth import patch_notes, patch_rows
-from rotation_opt.report.price_table import price_blocks
-from rotation_opt.report.risk import risk_sections
-from rotation_opt.report.sources_page import MARKS, used_figures
-from rotation_opt.report.summary import AS_NOW, Reading, side_by_side
-from rotation_opt.report.wording import Wording, capital, sentence, share_range
-from rotation_opt.tables import Tables
+from rotation_opt.report.summary import Reading, side_by_side
+from rotation_opt.report.wording import Wording, capital, sentence
 
-LEAST_PRICED = 0.05  # a price for each tenth of the roots would be drawn out from less than this
-ESTIMATE = (
-    "All figures are estimates from tables and a model, not advice and not a promise. "
-    "Seasons, prices and people differ; count the shoots every year and plan again."
-)
 NET_RETURN = (
     "Net return = sales, less seed and other inputs, less running costs and repairs of own machines, less "
     "hire, less labour at the farm's own wage, less the landlord's share and rent. It is what is left to pay "
@@ -45,66 +29,33 @@ WEED_ROOTS = (
 )
 
 
-def plan_page(result: Result, tables: Tables, shown: Sequence[str] | None = None) -> Page:
-    """The printout of one run.
+def summary_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Section]:
+    """Weeds today, the plans in words, and side by side; a warning where the second reckoning disagrees.
 
     Parameters
     ----------
-    result : Result
-        What the run found.
-    tables : Tables
-        Names of crops and practices, and the figures the run looked up.
-    shown : sequence of str, optional
-        Titles of the alternatives to show; all by default.
-
-    Returns
-    -------
-    Page
-        Title, lead and sections, without layout.
+    reading : Reading
+    plans : sequence of Alternative
+        All that are shown, also those that came out the same as another one.
     """
-    words = Wording(result.farm, tables)
-    reading = Reading(result, words)
-    plans = [plan for plan in result.alternatives if shown is None or plan.title in shown]
     columns = [plan for plan in plans if not plan.same_as]
-    names = ShortNames(practices_of([plan for plan in (reading.as_now, *columns) if plan is not None]), words)
-    return Page(
-        title=f"{result.farm.name}: rotation plans {_span(result.farm)}",
-        lead=_lead(result.farm, words),
-        sections=(
-            _weeds_today(result, words),
-            _plans(reading, plans),
-            _summary(reading, columns),
-            *risk_sections(reading, columns),
-            *carry_over_sections(reading, columns),
-            *_price(reading, columns),
-            *(_fields(reading, plan, names, first=plan is columns[0]) for plan in columns),
-            _legend(names),
-            *cash_sections(reading, columns),
-            *balance_sections(reading, columns),
-            _limits(reading, columns),
-            *binding_sections(reading, columns),
-            *machine_sections(reading),
-            *_checks(reading, columns),
-            *_background(result, tables),
-        ),
-    )
-
-
-def _span(farm: Farm) -> str:
-    return f"{farm.first_year} to {farm.first_year + farm.years - 1}"
-
-
-def _lead(farm: Farm, words: Wording) -> tuple[str, ...]:
-    area = sum(field.area_ha for field in farm.fields)
-    lines = [
-        f"{sentence(farm.place)} {len(farm.fields)} fields, {words.area(area)}. "
-        f"{'Organic. ' if farm.organic else ''}As of {words.dated(farm.decided_on)}."
+    return [
+        _weeds_today(reading.result, reading.wording),
+        _plans(reading, plans),
+        _summary(reading, columns),
+        *_checks(reading, columns),
     ]
-    if farm.adviser:
-        lines.append(f"Adviser: {farm.adviser}.")
-    if farm.invented:
-        lines.append("This is an invented demo farm: its people, fields and figures are made up.")
-    return tuple(lines)
+
+
+def field_sections(reading: Reading, columns: Sequence[Alternative], names: ShortNames) -> list[Section]:
+    """Fields and years of each plan, and what the short names mean."""
+    plans = [_fields(reading, plan, names, first=plan is columns[0]) for plan in columns]
+    return [*plans, Section(key="legend", title="What the short names mean", blocks=(names.legend(),))]
+
+
+def limit_sections(reading: Reading, columns: Sequence[Alternative]) -> list[Section]:
+    """The limits of the farm, and those that a plan does not keep."""
+    return [_limits(reading, columns)]
 
 
 def _weeds_today(result: Result, words: Wording) -> Section:
@@ -193,50 +144,6 @@ def _fields(reading: Reading, plan: Alternative, names: ShortNames, *, first: bo
     )
 
 
-def _legend(names: ShortNames) -> Section:
-    return Section(key="legend", title="What the short names mean", blocks=(names.legend(),))
-
-
-def _price(reading: Reading, columns: Sequence[Alternative]) -> list[Section]:
-    """What being cleaner costs, step by step from the plan with most roots left to the one with fewest."""
-    planned = sorted(
-        (plan for plan in columns if plan.key != AS_NOW), key=lambda plan: -reading.roots_left(plan)[1]
-    )
-    if reading.as_now in columns and reading.as_now is not None:
-        planned = [reading.as_now, *planned]
-    steps = list(itertools.pairwise(planned))
-    sentences = [_step(reading, before, after) for before, after in steps]
-    blocks: list[Block] = [Bullets(items=tuple(sentences))] if sentences else []
-    blocks += price_blocks(reading)
-    return [Section(key="price", title="What being cleaner costs", blocks=tuple(blocks))] if blocks else []
-
-
-def _step(reading: Reading, before: Alternative, after: Alternative) -> str:
-    words = reading.wording
-    left_before, left_after = reading.roots_left(before), reading.roots_left(after)
-    roots_before, roots_after = left_before[1], left_after[1]
-    change = reading.money_a_year(after) - reading.money_a_year(before)
-    amount = words.money(abs(change))
-    fewer = roots_before - roots_after
-    money = (
-        "about the same money"
-        if abs(change) < 0.5
-        else f"{amount} a year {'more' if change > 0 else 'less'} for the whole farm"
-    )
-    roots = f"roots at the end {share_range(left_after)} of today's instead of {share_range(left_before)}"
-    start = f"From {reading.heading(before)} to {reading.heading(after)}: {roots}, {money}"
-    if fewer >= LEAST_PRICED and change < -0.5:
-        price = words.money(-change / (fewer * 10.0))
-        return f"{start}. That is {price} a year for each 10% of today's roots fewer."
-    if fewer > 0.005 and change < -0.5:
-        return f"{start}."
-    if fewer > 0.005:
-        return f"{start}. Being cleaner costs nothing here."
-    if fewer < -0.005:
-        return f"{start}. It leaves more roots."
-    return f"{start}. The roots hardly differ."
-
-
 def _limits(reading: Reading, columns: Sequence[Alternative]) -> Section:
     blocks: list[Block] = [Bullets(items=limits_in_words(reading.result.farm, reading.wording))]
     broken = tuple(
@@ -264,53 +171,3 @@ def _checks(reading: Reading, columns: Sequence[Alternative]) -> list[Section]:
     )
     grid = Grid(header=("Plan", "What", "Largest difference"), rows=rows)
     return [Section(key="checks", title="SECOND RECKONING DISAGREES", blocks=(warning, grid))]
-
-
-def _background(result: Result, tables: Tables) -> list[Section]:
-    sections = []
-    if result.left_out:
-        sections.append(
-            Section(
-                key="left_out",
-                title="Left out, and why",
-                blocks=(Bullets(items=_by_reason(result.left_out)),),
-            )
-        )
-    if result.assumptions:
-        sections.append(
-            Section(
-                key="assumptions",
-                title="Taken for granted",
-                blocks=(Bullets(items=tuple(result.assumptions)),),
-            )
-        )
-    if result.cautions:
-        sections.append(
-            Section(key="cautions", title="Take care", blocks=(Bullets(items=tuple(result.cautions)),))
-        )
-    blocks = [Paragraph(text=text) for text in (_figures_used(tables), ESTIMATE) if text]
-    sections.append(Section(key="sources", title="Where the figures come from", blocks=tuple(blocks)))
-    return sections
-
-
-def _by_reason(left_out: Sequence[tuple[str, str]]) -> tuple[str, ...]:
-    """Each reason once, with all that it keeps out."""
-    names: dict[str, list[str]] = {}
-    for name, reason in left_out:
-        names.setdefault(reason, []).append(name)
-    return tuple(
-        f"{capital(reason.rstrip('. '))}: {'; '.join(kept_out)}." for reason, kept_out in names.items()
-    )
-
-
-def _figures_used(tables: Tables) -> str:
-    figures = used_figures(tables)
-    if not figures:
-        return ""
-    sources = {figure.source for figure in figures}
-    marks: Counter[str] = Counter(figure.mark for figure in figures)
-    parts = ", ".join(f"{marks[mark]} {meaning}" for mark, meaning in MARKS.items() if marks[mark])
-    return (
-        f"{len(figures)} figures from {len(sources)} sources were looked up for this page: {parts}. "
-        "`rotation-opt sources --used-by` and the farm file lists them all."
-    )

@@ -34,7 +34,7 @@ def _grid(reading: Reading, cases: tuple[MachineCase, ...]) -> Grid:
     header = (
         "Machine",
         "Now",
-        f"{capital(area)} a year",
+        f"Work a year, {area}",
         f"All hired, {money} a year",
         f"All own, {money} a year",
         f"Owning is cheaper from, {area} a year",
@@ -62,6 +62,12 @@ def _choice(reading: Reading, choice: BuyingChoice) -> str:
         return f"{what}: no plan was found that keeps all limits. {choice.why_not}"
     hired = [key for key in choice.machines if farm.machines[key].status == "hire"]
     before = "hiring" if len(hired) == len(choice.machines) else "doing without" if not hired else "as now"
+    if not choice.searched:
+        return (
+            f"{what} cannot be worth it: the best plan with it would be at least "
+            f"{words.money(-choice.gain)} a year worse than {before}, and owning takes "
+            f"{words.money(choice.owning)} a year."
+        )
     verdict = (
         f"{words.money(abs(choice.gain))} a year {'better' if choice.gain > 0 else 'worse'} than {before}"
     )
@@ -98,7 +104,9 @@ def _how_to_read(reading: Reading, cases: tuple[MachineCase, ...]) -> str:
     shared = [words.machine(key) for key, mine in farm.machines.items() if mine.share < 1.0]
     part = f"Of the {listed(shared, 'and')} only your own part is counted. " if shared else ""
     cash = (
-        "What a bought machine costs is not held against your least cash. " if reading.result.buying else ""
+        "What a bought machine costs a year is held against your least cash like fixed cost. "
+        if reading.result.buying
+        else ""
     )
     return (
         f"{which}Own = depreciation and interest, taxes, insurance and housing, fuel, repairs and the "

@@ -224,10 +224,11 @@ def _buying(choice: BuyingChoice) -> dict[str, Any]:
     """The best plan with some machines bought; none of them first."""
     return {
         "machines": list(choice.machines),
-        "net_a_year": None if choice.why_not else choice.net,
+        "net_a_year": choice.net if choice.searched and not choice.why_not else None,
         "owning_a_year": None if choice.why_not else choice.owning,
         "gain_a_year": None if choice.why_not else choice.gain,
         "proven_gap_share": choice.gap,
+        "searched": choice.searched,
         "why_not": choice.why_not or None,
     }
 

@@ -7,6 +7,7 @@ shrinks columns on its own breaks words while there is still room beside them.
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 
 from rich import box
 from rich.cells import cell_len
@@ -25,6 +26,7 @@ from rotation_opt.report.blocks import (
     Grid,
     Page,
     Paragraph,
+    Printout,
     Section,
 )
 from rotation_opt.report.plain_text import carries, clean, fit_to_encoding
@@ -39,12 +41,12 @@ RULES = box.Box(
 )
 
 
-def render(page: Page, width: int = 80, encoding: str = "utf-8") -> str:
-    """The whole page as text.
+def render(shown: Page | Printout, width: int = 80, encoding: str = "utf-8") -> str:
+    """A page, or all pages of a printout, as text.
 
     Parameters
     ----------
-    page : Page
+    shown : Page or Printout
         What to show.
     width : int, default 80
         Longest line, in character cells.
@@ -57,13 +59,15 @@ def render(page: Page, width: int = 80, encoding: str = "utf-8") -> str:
         Lines of at most ``width`` cells, ending with a line end.
     """
     sheet = _Sheet(max(width, NARROWEST), encoding)
-    sheet.rule("=", width)
-    sheet.line(page.title)
-    sheet.rule("=", width)
-    for line in page.lead:
-        sheet.paragraph(line)
-    for section in page.sections:
-        sheet.section(section)
+    sheet.head(shown.title, shown.lead)
+    if isinstance(shown, Page):
+        sheet.sections(shown)
+        return sheet.text()
+    for page in shown.pages:
+        sheet.line()
+        sheet.line()
+        sheet.head(page.title, page.lead)
+        sheet.sections(page)
     return sheet.text()
 
 
@@ -101,11 +105,24 @@ class _Sheet:
     def paragraph(self, text: str) -> None:
         self.line(text)
 
+    def head(self, title: str, lead: Sequence[str]) -> None:
+        self.rule("=", self.width)
+        self.line(title)
+        self.rule("=", self.width)
+        for line in lead:
+            self.paragraph(line)
+
+    def sections(self, page: Page) -> None:
+        """All sections; one that has the title of its page needs it no second time."""
+        for section in page.sections:
+            self.line()
+            if section.title != page.title:
+                self.line()
+                self.line(section.title)
+                self.rule("=", cell_len(section.title))
+            self.section(section)
+
     def section(self, section: Section) -> None:
-        self.line()
-        self.line()
-        self.line(section.title)
-        self.rule("=", cell_len(section.title))
         for number, block in enumerate(section.blocks):
             if number:
                 self.line()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +16,20 @@ Numbers = float | Array
 #: Starting reserves at which `Response` tabulates the season for display and tests.
 STARTS = np.geomspace(1e-4, 1.2, 12)
 STARTS.setflags(write=False)
+
+BY_PAIR = (
+    "growth",
+    "crowding",
+    "autumn_growth",
+    "autumn_crowding",
+    "count_growth",
+    "count_crowding",
+    "count_shoots",
+    "light",
+    "head_start_days",
+    "group",
+)
+"""What a `Response` has a row of for each pair."""
 
 
 def growth_and_crowding(kept: Array, added: Array) -> tuple[Array, Array]:
@@ -80,6 +96,16 @@ class Response:
     light: Array
     head_start_days: Array
     group: NDArray[np.int64]
+
+    def picked(self, pairs: Sequence[int], more: Response | None = None) -> Response:
+        """Some pairs of this response, or of this one followed by another of the same weeds and draws."""
+        numbers = np.asarray(pairs, dtype=np.int64)
+        parts = [self] if more is None else [self, replace(more, group=more.group + self.group.max() + 1)]
+        names = tuple(pair for part in parts for pair in part.pairs)
+        rows: dict[str, Any] = {
+            each: np.concatenate([getattr(part, each) for part in parts])[numbers] for each in BY_PAIR
+        }
+        return replace(self, pairs=tuple(names[number] for number in pairs), **rows)
 
     @property
     def starts(self) -> Array:

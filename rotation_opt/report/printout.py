@@ -1,0 +1,126 @@
+"""All pages of a plan's printout, in their order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from rotation_opt.records import Alternative, Farm, Result
+from rotation_opt.report.background import background_sections, caution_sections
+from rotation_opt.report.balances import balance_sections
+from rotation_opt.report.binding import binding_sections
+from rotation_opt.report.blocks import Page, Printout, Section
+from rotation_opt.report.calendar_page import calendar_page
+from rotation_opt.report.carry_over import carry_over_sections
+from rotation_opt.report.cash import cash_sections
+from rotation_opt.report.cleaner import price_sections
+from rotation_opt.report.content import field_sections, limit_sections, summary_sections
+from rotation_opt.report.field_years import ShortNames, practices_of
+from rotation_opt.report.machines import machine_sections
+from rotation_opt.report.risk import risk_sections
+from rotation_opt.report.summary import AS_NOW, Reading
+from rotation_opt.report.wording import Wording, sentence
+from rotation_opt.tables import Tables
+
+PAGES = {
+    "summary": "the plans side by side",
+    "cleaner": "what being cleaner costs",
+    "fields": "fields and years",
+    "limits": "limits, and what holds the plans back",
+    "care": "what to take care of",
+    "risk": "good and bad years, and what is left after the plan",
+    "money": "cash by quarter, owning and hiring",
+    "balances": "where hay, hours and crops go",
+    "calendar": "what to do when",
+    "background": "what the figures rest on",
+}
+"""Pages by the key they are asked for by, in their order, and what is on them."""
+
+FIRST = ("summary", "cleaner", "fields", "limits", "care")
+"""Pages printed where no others are asked for."""
+
+
+def printout(result: Result, tables: Tables, shown: Sequence[str] | None = None) -> Printout:
+    """The printout of one run.
+
+    Parameters
+    ----------
+    result : Result
+        What the run found.
+    tables : Tables
+        Names of crops and practices, and the figures the run looked up.
+    shown : sequence of str, optional
+        Titles of the alternatives to show; all by default.
+
+    Returns
+    -------
+    Printout
+        All pages, without layout.
+    """
+    farm = result.farm
+    words = Wording(farm, tables)
+    plans = [plan for plan in result.alternatives if shown is None or plan.title in shown]
+    reading = Reading(result, words)
+    pages = _pages(reading, plans)
+    return Printout(
+        title=f"{farm.name}: rotation plans {_span(farm)}",
+        lead=_lead(farm, words),
+        foot=_foot(farm, words),
+        pages=tuple(page for page in pages if page.sections),
+        language="en-US" if farm.region == "us" else "en-GB",
+        paper="Letter" if farm.units == "us" else "A4",
+    )
+
+
+def only(whole: Printout, keys: Sequence[str]) -> Printout:
+    """The same with some pages only; a page about one plan goes by the key of its kind."""
+    return replace(whole, pages=tuple(page for page in whole.pages if page.key.split(":")[0] in keys))
+
+
+def _pages(reading: Reading, plans: Sequence[Alternative]) -> Iterator[Page]:
+    result, words = reading.result, reading.wording
+    columns = [plan for plan in plans if not plan.same_as]
+    grown = [plan for plan in (reading.as_now, *columns) if plan is not None]
+    names = ShortNames(practices_of(grown), words)
+    yield _page("summary", "Side by side", summary_sections(reading, plans))
+    yield _page("cleaner", "What being cleaner costs", price_sections(reading, columns))
+    yield _page("fields", "Fields and years", field_sections(reading, columns, names))
+    limits = (*limit_sections(reading, columns), *binding_sections(reading, columns))
+    yield _page("limits", "Limits", limits)
+    yield _page("care", "Before you go by it", caution_sections(result))
+    risks = (*risk_sections(reading, columns), *carry_over_sections(reading, columns))
+    yield _page("risk", "Good and bad years", risks)
+    yield _page("money", "Money", (*cash_sections(reading, columns), *machine_sections(reading)))
+    yield _page("balances", "Balances", balance_sections(reading, columns))
+    for plan in columns:
+        if plan.key != AS_NOW:
+            yield calendar_page(reading, plan)
+    yield _page("background", "What the figures rest on", background_sections(result, words.tables))
+
+
+def _page(key: str, title: str, sections: Sequence[Section]) -> Page:
+    return Page(key=key, title=title, lead=(), sections=tuple(sections))
+
+
+def _span(farm: Farm) -> str:
+    return f"{farm.first_year} to {farm.first_year + farm.years - 1}"
+
+
+def _lead(farm: Farm, words: Wording) -> tuple[str, ...]:
+    area = sum(field.area_ha for field in farm.fields)
+    lines = [
+        f"{sentence(farm.place)} {len(farm.fields)} fields, {words.area(area)}. "
+        f"{'Organic. ' if farm.organic else ''}As of {words.dated(farm.decided_on)}."
+    ]
+    if farm.adviser:
+        lines.append(f"Adviser: {farm.adviser}.")
+    if farm.invented:
+        lines.append("This is an invented demo farm: its people, fields and figures are made up.")
+    return tuple(lines)
+
+
+def _foot(farm: Farm, words: Wording) -> str:
+    """What stands on every sheet: whose plan, by whom, of when."""
+    adviser = f", adviser {farm.adviser}" if farm.adviser else ""
+    invented = ", an invented farm" if farm.invented else ""
+    return f"{farm.name}{invented}{adviser}, as of {words.dated(farm.decided_on)}"

@@ -1,0 +1,249 @@
+"""The printout as a workbook: a sheet a page, numbers as numbers, ready to be printed."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+from typing import Literal, cast
+
+from openpyxl import Workbook
+from openpyxl.cell.cell import Cell
+from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.header_footer import HeaderFooterItem
+from openpyxl.worksheet.header_footer import _HeaderFooterPart as HeaderFooterPart
+from openpyxl.worksheet.properties import PageSetupProperties
+from openpyxl.worksheet.worksheet import Worksheet
+
+from rotation_opt.report.blocks import (
+    Block,
+    Bullets,
+    Chart,
+    Drawing,
+    Entries,
+    Form,
+    Grid,
+    Page,
+    Paragraph,
+    Printout,
+)
+from rotation_opt.report.plain_text import clean
+
+NUMBER = re.compile(r"-?(\d{1,3}(,\d{3})+|\d+)(\.\d+)?")
+NOT_IN_NAMES = re.compile(r"[\[\]:*?/\\]")
+LONGEST_NAME = 31  # characters of a sheet's name
+LONGEST_FOOT = 200  # of the foot; the format takes 255 in all
+PAPER_SIZES: dict[str, Literal["1", "9"]] = {"Letter": "1", "A4": "9"}  # ISO/IEC 29500, page setup
+LETTERS = 110  # of running text in a line, over all columns of a sheet
+WIDEST, NARROWEST = 34, 7  # a column, in letters
+LINE, ROOM_TO_WRITE = 15.0, 28.0  # height of a row, points
+BOLD, TITLE, HEAD, FIXED = (
+    Font(bold=True),
+    Font(bold=True, size=15),
+    Font(bold=True, size=12),
+    Font(name="Courier New"),
+)
+THIN, HAIR = Side(style="thin"), Side(style="hair")
+TOP = Alignment(vertical="top", wrap_text=True)
+RIGHT = Alignment(vertical="top", horizontal="right")
+
+
+def render(printout: Printout) -> bytes:
+    """The workbook.
+
+    Parameters
+    ----------
+    printout : Printout
+
+    Returns
+    -------
+    bytes
+        An Office Open XML workbook (ISO/IEC 29500). What looks like a number in a table is one, with as many
+        decimals as on the printed page; names of fields and all other text are never read as formulas.
+    """
+    book = Workbook()
+    book.remove(book.worksheets[0])
+    book.properties.title = clean(printout.title)
+    book.properties.creator = "rotation_opt"
+    taken: set[str] = set()
+    for page in printout.pages:
+        sheet = book.create_sheet(_name(page, taken))
+        _Sheet(sheet, _columns(page)).page(printout, page)
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def _name(page: Page, taken: set[str]) -> str:
+    """A name that the format allows and no other sheet has, whatever the case of its letters."""
+    bare = NOT_IN_NAMES.sub(" ", clean(page.title)).strip("' ") or "Page"
+    name, number = bare[:LONGEST_NAME], 1
+    while name.lower() in taken:
+        number += 1
+        tail = f" {number}"
+        name = bare[: LONGEST_NAME - len(tail)] + tail
+    taken.add(name.lower())
+    return name
+
+
+def _grids(page: Page) -> list[Grid]:
+    blocks = [block for section in page.sections for block in section.blocks]
+    return [
+        block.table if isinstance(block, Chart) else block
+        for block in blocks
+        if isinstance(block, Grid | Chart)
+    ]
+
+
+def _columns(page: Page) -> list[int]:
+    """Width of each column, in letters: what its cells ask for, within limits."""
+    widths: list[int] = []
+    for grid in _grids(page):
+        for row in (grid.header, *grid.rows):
+            for place, text in enumerate(row):
+                if place == len(widths):
+                    widths.append(NARROWEST)
+                longest = max((len(word) for word in text.split()), default=0)
+                wanted = max(longest, min(len(text), WIDEST if place == 0 else WIDEST // 2))
+                widths[place] = max(widths[place], min(wanted + 2, WIDEST))
+    forms = [block for section in page.sections for block in section.blocks if isinstance(block, Form)]
+    for form in forms:
+        widths += [NARROWEST] * (len(form.header) - len(widths))
+        for place, share in enumerate(form.shares):
+            widths[place] = max(widths[place], round(LETTERS * share / sum(form.shares)))
+    if sum(widths) < LETTERS:
+        widths = [*widths, LETTERS - sum(widths)] if not widths else [*widths[:-1], widths[-1]]
+    return widths
+
+
+class _Sheet:
+    """One sheet, filled from top to bottom."""
+
+    def __init__(self, sheet: Worksheet, widths: Sequence[int]) -> None:
+        self.sheet, self.widths = sheet, list(widths)
+        self.row = 1
+        for place, width in enumerate(widths, 1):
+            sheet.column_dimensions[get_column_letter(place)].width = width
+        self.across = max(len(widths), 1)
+
+    def page(self, printout: Printout, page: Page) -> None:
+        """Everything on the page, and how it is to be printed."""
+        self.text(page.title, TITLE)
+        self.text(printout.foot)
+        lead = printout.lead if page is printout.pages[0] else ()
+        for line in (*lead, *page.lead):
+            self.text(line)
+        for section in page.sections:
+            self.row += 1
+            if section.title != page.title:
+                self.text(section.title, HEAD)
+            for block in section.blocks:
+                self.block(block)
+                self.row += 1
+        setup = self.sheet.page_setup
+        setup.orientation = "landscape" if sum(self.widths) > LETTERS else "portrait"
+        setup.paperSize = PAPER_SIZES[printout.paper]
+        setup.fitToWidth, setup.fitToHeight = 1, 0
+        self.sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+        left = HeaderFooterPart(text=clean(printout.foot).replace("&", "&&")[:LONGEST_FOOT])
+        self.sheet.oddFooter = HeaderFooterItem(left=left, right=HeaderFooterPart(text="&P / &N"))
+
+    def block(self, block: Block) -> None:
+        match block:
+            case Paragraph():
+                self.text(block.text)
+            case Bullets():
+                for item in block.items:
+                    self.text(f"•  {item}")
+            case Entries():
+                for entry in block.items:
+                    self.text(entry.label, BOLD)
+                    self.text(entry.text)
+            case Drawing():
+                for line in block.draw(LETTERS, False):
+                    self.put(1, line).font = FIXED
+                    self.row += 1
+            case Grid():
+                self.grid(block)
+            case Chart():
+                self.text(block.title, BOLD)
+                self.grid(block.table)
+            case Form():
+                self.form(block)
+
+    def put(self, column: int, text: str) -> Cell:
+        """Text as text, never as a formula."""
+        cell = cast(Cell, self.sheet.cell(row=self.row, column=column))  # merged ones are never written to
+        cell.value = clean(text)
+        cell.data_type = "s"
+        cell.alignment = TOP
+        return cell
+
+    def text(self, text: str, font: Font | None = None) -> None:
+        """Running text over all columns, in a row high enough for it."""
+        cell = self.put(1, text)
+        if font is not None:
+            cell.font = font
+        if self.across > 1:
+            self.sheet.merge_cells(
+                start_row=self.row, end_row=self.row, start_column=1, end_column=self.across
+            )
+        size = 1.0 if font is None or font.size is None else float(font.size) / 11.0
+        self.height(-(-len(text) * size // max(sum(self.widths), 1)), size)
+        self.row += 1
+
+    def height(self, lines: float, size: float = 1.0) -> None:
+        self.sheet.row_dimensions[self.row].height = LINE * max(lines, 1.0) * max(size, 1.0)
+
+    def grid(self, grid: Grid) -> None:
+        self.cells(grid.header, BOLD, Border(top=THIN, bottom=THIN))
+        for number, row in enumerate(grid.rows):
+            last = number == len(grid.rows) - 1
+            above = THIN if number in grid.groups else None
+            self.cells(row, None, Border(top=above, bottom=THIN if last else HAIR))
+
+    def cells(self, texts: Sequence[str], font: Font | None, border: Border) -> None:
+        """One row of a table; its first column names it and stays text."""
+        lines = 1
+        for column, text in enumerate(texts, 1):
+            number = None if font is not None or column == 1 else as_number(text)
+            cell = self.put(column, text)
+            if number is not None:
+                cell.value, cell.data_type = number, "n"
+                cell.number_format, cell.alignment = _format(text), RIGHT
+            if font is not None:
+                cell.font = font
+            cell.border = border
+            width = self.widths[column - 1]
+            lines = max(lines, sum(-(-max(len(line), 1) // width) for line in text.split("\n")))
+        self.height(lines)
+        self.row += 1
+
+    def form(self, form: Form) -> None:
+        self.cells(form.header, BOLD, Border(top=THIN, bottom=THIN, left=THIN, right=THIN))
+        for _ in range(form.rows):
+            for column in range(1, len(form.header) + 1):
+                self.put(column, "").border = Border(top=THIN, bottom=THIN, left=THIN, right=THIN)
+            self.sheet.row_dimensions[self.row].height = ROOM_TO_WRITE
+            self.row += 1
+
+
+def as_number(text: str) -> float | int | None:
+    """The number a cell of a table shows, None where it is no plain number.
+
+    Examples
+    --------
+    >>> as_number("1,234"), as_number("-12.50"), as_number("29 (24 to 36)"), as_number("-")
+    (1234, -12.5, None, None)
+    """
+    if not NUMBER.fullmatch(text):
+        return None
+    bare = text.replace(",", "")
+    return float(bare) if "." in bare else int(bare)
+
+
+def _format(text: str) -> str:
+    """How the format writes a number as it stands on the page."""
+    decimals = len(text.partition(".")[2])
+    return ("#,##0" if "," in text else "0") + (f".{'0' * decimals}" if decimals else "")
