@@ -6,17 +6,18 @@ fixed costs do not belong to a pair and are counted elsewhere.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from rotation_opt.interview import grazing_of_hay_herd
 from rotation_opt.machinery import fuel_cost_per_ha, repairs_per_hour
 from rotation_opt.practices import PracticeList, days_late, stand_of, usual_yield
 from rotation_opt.records import Farm, Practice, Programme
 from rotation_opt.tables import Tables
-from rotation_opt.workload import PairHours, cut_shares, hired_cost, money
+from rotation_opt.workload import PairHours, crop_t_ha, cut_shares, hired_cost, money
 
 Array = npt.NDArray[np.float64]
 LATE_CUT = "late_cut"  # tag of practices whose first cut is taken after the usual stage
@@ -28,6 +29,7 @@ PARTS = (
     "hired work",
     "labour",
     "stand establishment",
+    "grazing",
 )
 
 
@@ -83,6 +85,7 @@ def pair_budgets(
     material = {key: sown_material(this, tables) for key, this in practices.items()}
     other = {key: other_inputs(this, tables) for key, this in practices.items()}
     setting_up = {key: establishment(this, tables) for key, this in practices.items()}
+    grazed = {key: grazing_cost(this, farm, tables) for key, this in practices.items()}
     price_per_t, late = prices(farm, tables), days_late(farm, tables)
     parts: dict[str, Array] = {
         "sown material": np.array([material[this.key] for _, this in pairs], dtype=float),
@@ -92,6 +95,7 @@ def pair_budgets(
         "hired work": hired_cost(hours, farm, tables),
         "labour": hours.labour.sum(axis=(1, 2)) * farm.labour.wage_per_h,
         "stand establishment": np.array([setting_up[this.key] for _, this in pairs], dtype=float),
+        "grazing": np.array([grazed[this.key] for _, this in pairs], dtype=float),
     }
     return PairBudgets(
         cost_per_ha=np.sum([parts[name] for name in PARTS], axis=0),
@@ -315,6 +319,39 @@ def weedy_grain(crop: str, farm: Farm, tables: Tables) -> tuple[float, float]:
         return 0.0, from_loss
     off = farm.weedy_price_off.get(crop, tables.number("money", "any", "weedy_grain_price_off"))
     return off * prices(farm, tables)[crop], from_loss
+
+
+def grazing_cost(this: Practice, farm: Farm, tables: Tables) -> float:
+    """Fence of a grazed field, less the rent of grazing that it saves; 0 where none is grazed. [currency/ha]
+
+    Rent is saved only where the farm says that it would have to rent: published as a share of what the same
+    yield is worth as hay.
+    """
+    if this.cut_use != "graze":
+        return 0.0
+    fence = money(farm, tables, "grazing_fence_per_ha")
+    if farm.grazing_need_t is None:
+        return fence
+    hay = crop_t_ha(this, farm, tables) * prices(farm, tables)[this.crop]
+    return fence - tables.number("money", "any", "grazing_rent_share") * hay
+
+
+def grazing_land_share(grazed: Iterable[Practice], farm: Farm, tables: Tables) -> float:
+    """Share of the land on which the herd eats all that grows: no plan may have more of it grazed. [0-1]
+
+    Where the farm does not say what the herd has to graze it is what it eats in the months without hay.
+    """
+    share = tables.number("money", "any", "grazing_use_share")
+    eaten_t_ha = max((share * crop_t_ha(each, farm, tables) for each in grazed), default=0.0)
+    need_t = farm.grazing_need_t
+    if need_t is None:
+        need_t = grazing_of_hay_herd(
+            farm.feed_need_t,
+            tables.number("money", "any", "winter_feed_days"),
+            waste_share=tables.number("money", "any", "feed_waste_share"),
+        )
+    area_ha = sum(field.area_ha for field in farm.fields)
+    return 1.0 if eaten_t_ha <= 0.0 else min(need_t / eaten_t_ha / area_ha, 1.0)
 
 
 def establishment(this: Practice, tables: Tables) -> float:

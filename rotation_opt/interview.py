@@ -40,6 +40,26 @@ def hay_need(
     return head * live_weight * intake_share * days / dry_matter_share / (1.0 - waste_share)
 
 
+def grazing_of_hay_herd(hay_need: float, days_fed: float, *, waste_share: float) -> float:
+    """What a herd that needs so much hay eats on the days without hay, in the unit of the need.
+
+    Parameters
+    ----------
+    hay_need : float
+        As fed, waste included.
+    days_fed : float
+        Days of the year on which hay is fed; it grazes on all others.
+    waste_share : float
+        Share of the hay put out that is not eaten; grazed forage is not put out.
+
+    Examples
+    --------
+    >>> round(grazing_of_hay_herd(150.0, 150.0, waste_share=0.2), 6)
+    172.0
+    """
+    return hay_need * (1.0 - waste_share) / days_fed * (365.0 - days_fed)
+
+
 def animal_unit_months(head: float, animal_units: float, months: float) -> float:
     """Grazing a herd needs, in animal unit months."""
     return head * animal_units * months

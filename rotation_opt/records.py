@@ -374,6 +374,9 @@ class Farm:
     least_share: Mapping[str, float]  # group or "legume" -> least share of the land, averaged over the years
     soil_cover: tuple[tuple[int, int], ...]  # spans of days of the year (0-364) with no bare soil
     target_shoots_per_m2: float
+    grazing_need_t: float | None = (
+        None  # hay-like forage a year that would have to be rented; None = not known
+    )
     weedy_price_off: Mapping[str, float] = field(
         default_factory=dict
     )  # crop -> share weedy grain brings less
@@ -598,6 +601,7 @@ LimitKind = Literal[
     "hire",
     "hired_area",
     "cash",
+    "cash_quarter",
     "largest",
     "least",
     "promise",

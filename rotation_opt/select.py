@@ -20,7 +20,7 @@ from .clash import broken, clash
 from .columns import Paths
 from .errors import NoPlanError
 from .features import Space, features
-from .formulate import Figures, Goal, Program
+from .formulate import Figures, Goal, Program, Recourse
 from .kept_bound import KeptBound
 from .nearby import Nearby
 from .pricing import Pricing
@@ -283,7 +283,7 @@ def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Lim
                 made[year, data.product_of[practice]] += seen.made_t[year]
     need = program.need(totals[None, :])[:, 0]
     slack, values = _best_recourse(program, program.rhs - need)
-    chosen = program.values(values)
+    chosen = _eaten_or_stored(program.values(values), used)
     part = space.part
     tonnes = part("tonnes", totals)
     sold_by_year = np.zeros(years)
@@ -319,6 +319,20 @@ def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Lim
         breaks=tuple(broken(program, slack)),
     )
     return replace(found, regret=_regret(data, used, found))
+
+
+def _eaten_or_stored(chosen: Recourse, limits: Limits) -> Recourse:
+    """The same without hay that is worth nothing: fed beyond the need, or kept and neither fed nor stored.
+
+    The rows of the program leave it open where such hay goes.
+    """
+    fed = np.minimum(chosen.fed_t, limits.feed_need_t)
+    carried = (1.0 - limits.storage_loss) * chosen.stored_t[:-1]
+    from_store = np.concatenate([[limits.stored_now_t], carried])
+    wanted = np.maximum(fed + chosen.stored_t - from_store, 0.0)
+    kept = chosen.kept_t.sum(axis=1)
+    part = np.minimum(wanted / np.where(kept > 0.0, kept, 1.0), 1.0)
+    return replace(chosen, fed_t=fed, kept_t=chosen.kept_t * part[:, None])
 
 
 def _regret(data: SelectionData, limits: Limits, figures: Figures) -> float:

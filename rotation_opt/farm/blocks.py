@@ -61,6 +61,7 @@ FUEL: Family = ("fuel_per_gallon", "fuel_per_litre")
 NITROGEN: Family = ("nitrogen_per_lb", "nitrogen_per_kg")
 HAY_NEED: Family = ("hay_need_ton", "hay_need_t", "head")
 LIVE_WEIGHT: Family = ("live_weight_lb", "live_weight_kg")
+GRAZING_NEED: Family = ("grazing_need_ton", "grazing_need_t")
 HAY_PRICE: Family = ("hay_price_per_ton", "hay_price_per_t")
 HAY_STORE: Family = ("hay_ton", "hay_t")
 HAY_NOW: Family = ("hay_now_ton", "hay_now_t")
@@ -487,10 +488,14 @@ class CostsBlock(Block):
 
 
 class LivestockBlock(Block):
-    """``[livestock]``: hay the herd eats, or the herd it is worked out from."""
+    """``[livestock]``: hay the herd eats, or the herd it is worked out from.
+
+    ``grazing_need_ton`` is what the herd has to graze in a year beside what it has for nothing, counted as
+    hay: what is grazed here need not be rented, and no more is grazed than that.
+    """
 
     needed = (HAY_NEED,)
-    perhaps = (HAY_PRICE, LIVE_WEIGHT)
+    perhaps = (HAY_PRICE, LIVE_WEIGHT, GRAZING_NEED)
     together = (("head", LIVE_WEIGHT), ("head", ("days",)))
     hay_need_ton: Amount | None = Field(
         default=None, description="the hay the herd eats in a year, or how many head there are"
@@ -504,6 +509,8 @@ class LivestockBlock(Block):
     days: Annotated[float, _number(0, 366)] | None = Field(
         default=None, description="the days of the year on which hay is fed"
     )
+    grazing_need_ton: Amount | None = None
+    grazing_need_t: Amount | None = None
     hay_price_per_ton: Money | None = None
     hay_price_per_t: Money | None = None
 

@@ -290,6 +290,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         prices_per_t=prices,
         costs=_costs(costs),
         feed_need_t=feed_need_t(livestock, tables),
+        grazing_need_t=hay_t(livestock, b.GRAZING_NEED),
         feed_price_per_t=feed_price if feed_price is not None else _bought_hay(prices, organic, tables),
         hay_storage_t=hay_t(storage, b.HAY_STORE) or 0.0,
         hay_stored_now_t=hay_t(storage, b.HAY_NOW) or 0.0,

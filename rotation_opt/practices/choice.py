@@ -139,7 +139,7 @@ def _no_use(practice: Practice, farm: Farm, tables: Tables) -> str:
         agreed = any(outlet.crop == sold_as(practice) for outlet in farm.outlets)
         return "" if agreed else "nobody has agreed to buy it standing"
     if practice.cut_use == "graze":
-        return "" if herd else "it is grazed, and there is no stock on the farm"
+        return "" if herd or farm.grazing_need_t else "it is grazed, and there is no stock on the farm"
     if crop.product == "none" or practice.cut_use == "leave" or crop.key not in farm.no_market:
         return ""
     if crop.product == "hay" and herd:
