@@ -70,7 +70,8 @@ class Series:
 
     ``kind`` is ``line``, ``band`` (from ``low`` to ``high``, no ``y``), ``area`` (from nothing up to ``y``),
     ``points`` (each with its text in ``names``, if there are any) or ``blanks`` (empty circles on the axis at
-    ``x``, to be filled in by hand).
+    ``x``, to be filled in by hand). ``style`` picks the look by its number, so that one thing looks alike in
+    every chart; None = by its place among those of its kind.
     """
 
     label: str
@@ -80,11 +81,16 @@ class Series:
     low: tuple[float, ...] = ()
     high: tuple[float, ...] = ()
     names: tuple[str, ...] = ()
+    style: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Panel:
-    """One pair of axes. ``x_ticks`` holds the places on the axis and the words there; none = by value."""
+    """One pair of axes.
+
+    ``x_ticks`` and ``y_ticks`` hold places on the axis and the words there; none = by value. Panels of one
+    chart with the same ``y_label`` share their scale, unless ``y_top`` or ``y_ticks`` are given.
+    """
 
     title: str
     x_label: str
@@ -92,6 +98,9 @@ class Panel:
     series: tuple[Series, ...]
     x_ticks: tuple[tuple[float, str], ...] = ()
     y_top: float | None = None  # None = as the values ask
+    y_ticks: tuple[tuple[float, str], ...] = ()
+    y_from_zero: bool = True  # False = from a little below the least value
+    alt: str = ""  # what is to be seen here, where the chart has several panels
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
