@@ -32,7 +32,7 @@ def background_sections(result: Result, tables: Tables) -> list[Section]:
     if result.assumptions:
         granted = Bullets(items=tuple(result.assumptions))
         sections.append(Section(key="assumptions", title="Taken for granted", blocks=(granted,)))
-    if figures := _figures_used(tables):
+    if figures := _figures_used(tables, result.farm.currency):
         found = Paragraph(text=figures)
         sections.append(Section(key="sources", title="Where the figures come from", blocks=(found,)))
     return sections
@@ -48,14 +48,21 @@ def _by_reason(left_out: Sequence[tuple[str, str]]) -> tuple[str, ...]:
     )
 
 
-def _figures_used(tables: Tables) -> str:
+def _figures_used(tables: Tables, currency: str) -> str:
     figures = used_figures(tables)
     if not figures:
         return ""
     sources = {figure.source for figure in figures}
     marks: Counter[str] = Counter(figure.mark for figure in figures)
     parts = ", ".join(f"{marks[mark]} {meaning}" for mark, meaning in MARKS.items() if marks[mark])
+    dollars = sum(figure.unit.startswith("USD") for figure in figures)
+    taken = (
+        f"{dollars:,} of them are US prices and costs in dollars, taken here one for one as {currency}: put "
+        "your own into the farm file. "
+        if dollars and currency != "USD"
+        else ""
+    )
     return (
-        f"{len(figures)} figures from {len(sources)} sources were looked up for this page: {parts}. "
+        f"{len(figures):,} figures from {len(sources)} sources were looked up for this page: {parts}. {taken}"
         "`rotation-opt sources --used-by` and the farm file lists them all."
     )

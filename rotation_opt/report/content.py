@@ -12,12 +12,17 @@ from rotation_opt.report.field_years import ShortNames, field_table
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.patch_growth import patch_notes, patch_rows
 from rotation_opt.report.summary import Reading, side_by_side
-from rotation_opt.report.wording import Wording, capital, sentence
+from rotation_opt.report.wording import Wording, capital, percent, sentence
+from rotation_opt.words import listed
 
 NET_RETURN = (
     "Net return = sales, less seed and other inputs, less running costs and repairs of own machines, less "
-    "hire, less labour at the farm's own wage, less the landlord's share and rent. It is what is left to pay "
-    "for land, buildings and management. Figures are means of the plan years."
+    "hire, less labour at the farm's own wage, less the landlord's share and rent{fixed}. It is what is left "
+    "to pay for {other}land, buildings and management. Figures are means of the plan years."
+)
+SOONER = (
+    "{best} counts money that comes sooner as more, by {rate} a year{bad}: so {richer} can bring more in the "
+    "mean of the years."
 )
 WEED_ROOTS = (
     "Weed roots = the living root store in late autumn, all fields together that are farmed to the end. "
@@ -120,13 +125,43 @@ def _choose(text: str) -> str:
     return sentence if sentence.endswith(".") else f"{sentence}."
 
 
+def _net_return(reading: Reading) -> str:
+    cost = reading.result.farm.fixed_cost
+    fixed = f", less the fixed cost of {reading.wording.money(cost)} a year" if cost else ""
+    return NET_RETURN.format(fixed=fixed, other="other " if cost else "")
+
+
+def _sooner(reading: Reading, columns: Sequence[Alternative]) -> list[Paragraph]:
+    """Why a plan with a higher mean is not the one with most money."""
+    best = reading.most_money
+    if best is None:
+        return []
+    richer = [
+        reading.letter(plan)
+        for plan in columns
+        if not plan.breaks and round(reading.money_a_year(plan)) > round(reading.money_a_year(best))
+    ]
+    if not richer:
+        return []
+    farm = reading.result.farm
+    usual = reading.wording.tables.number_or("money", "any", "interest_rate", 0.0)
+    rate = farm.costs.get("interest_rate", usual)
+    weight = farm.bad_years_weight
+    bad = f", and bad years with a weight of {percent(weight)}" if weight > 0.0 else ""
+    text = SOONER.format(
+        best=reading.heading(best), rate=percent(rate), bad=bad, richer=listed(richer, "and")
+    )
+    return [Paragraph(text=text)]
+
+
 def _summary(reading: Reading, columns: Sequence[Alternative]) -> Section:
     return Section(
         key="summary",
         title="Side by side",
         blocks=(
             side_by_side(reading, columns, (*patch_rows(reading), *seed_rows(reading))),
-            Paragraph(text=NET_RETURN),
+            Paragraph(text=_net_return(reading)),
+            *_sooner(reading, columns),
             Paragraph(text=WEED_ROOTS),
             *patch_notes(reading, columns),
             *seed_notes(reading, columns),

@@ -95,7 +95,12 @@ def _how_to_read(reading: Reading, cases: tuple[MachineCase, ...]) -> str:
         mine.terms is not None and mine.terms.price is not None for mine in farm.machines.values()
     )
     listed_price = " unless your farm file says otherwise" if own_price else ""
-    listed_price += " (most are our own judgement, in US dollars: put in your own as `price`)"
+    dollars = (
+        ""
+        if farm.currency == "USD"
+        else f"; they and the hire rates you did not give are US dollars taken one for one as {farm.currency}"
+    )
+    listed_price += f" (most are our own judgement{dollars}: put in your own as `price`)"
     kept = {case.years_kept for case in cases}
     rates = {case.interest for case in cases}
     terms = ""
