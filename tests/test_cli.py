@@ -104,7 +104,7 @@ def test_version_is_that_of_the_package(run):
         (("plan", TAMARACK, "--years", "four"), "four is not a whole number between 3 and 8"),
         (("plan", TAMARACK, "--width", "5"), "between 40 and 250"),
         (("plan", TAMARACK, "--show", "Ballanced"), "Did you mean Balanced?"),
-        (("plan", TAMARACK, "--json", "nowhere/plan.json"), "there is no folder nowhere"),
+        (("plan", TAMARACK, "--save", "nowhere/plan.json"), "there is no folder nowhere"),
         (("season", TAMARACK, "--field", "Home 4"), "Did you mean Home 40?"),
         (("season", TAMARACK, "--weed", "canada thisle"), "Did you mean creeping_thistle?"),
         (("season", TAMARACK, "--practice", "alfalfa_9"), "Did you mean alfalfa_"),
@@ -217,7 +217,7 @@ def test_sources_lists_every_table_and_every_source(run):
 def test_json_is_written_whole_and_nothing_is_left_beside_it(run, tmp_path):
     target = tmp_path / "plan.json"
     target.write_text("old", encoding="utf-8")
-    shown = run("plan", TAMARACK, "--json", target)
+    shown = run("plan", TAMARACK, "--save", target)
     assert shown.exit_code == 0
     assert f"Written: {target}" in shown.stderr
     assert json.loads(target.read_text(encoding="utf-8"))["schema_version"] == "1"
@@ -235,7 +235,7 @@ def test_a_file_that_cannot_be_written_is_said_and_leaves_nothing(run, tmp_path)
 
 def test_a_folder_that_may_not_be_written_in_is_said_before_the_work_begins(run, tmp_path, monkeypatch):
     monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != tmp_path)
-    shown = run("plan", TAMARACK, "--json", tmp_path / "plan.json")
+    shown = run("plan", TAMARACK, "--save", tmp_path / "plan.json")
     assert shown.exit_code == 2
     assert "nothing may be written in" in shown.stderr
     assert shown.stdout == ""
@@ -274,7 +274,7 @@ def test_a_reader_that_leaves_early_gets_no_traceback():
 def test_a_second_ctrl_c_ends_with_130_and_no_file(tmp_path):
     target = tmp_path / "plan.json"
     arguments, options = child(
-        "plan", TAMARACK, "--json", target, work="print('begun', file=sys.stderr, flush=True); time.sleep(30)"
+        "plan", TAMARACK, "--save", target, work="print('begun', file=sys.stderr, flush=True); time.sleep(30)"
     )
     with subprocess.Popen(
         arguments, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options
@@ -339,7 +339,7 @@ def test_help_version_and_check_import_no_heavy_rooms(arguments):
         "    main(sys.argv[1:], prog_name='rotation-opt')\n"
         "except SystemExit as end:\n"
         "    assert end.code in (0, None), end.code\n"
-        "heavy = {'pandas', 'pulp', 'highspy', 'rotation_opt.season', 'rotation_opt.planning'}\n"
+        "heavy = {'pandas', 'matplotlib', 'pulp', 'highspy', 'rotation_opt.season', 'rotation_opt.planning'}\n"
         "print(sorted(heavy & set(sys.modules)), file=sys.stderr)\n"
     )
     shown = subprocess.run(

@@ -9,7 +9,6 @@ import click
 
 from rotation_opt import words
 from rotation_opt.records import Farm, Result
-from rotation_opt.report.blocks import Printout
 from rotation_opt.report.files import KINDS, OF_ONE_PLAN
 from rotation_opt.report.printout import PAGES
 from rotation_opt.tables import Tables
@@ -70,13 +69,6 @@ def pages(wanted: Sequence[str]) -> tuple[str, ...]:
     names: dict[str, tuple[str, ...]] = {key: (said,) for key, said in PAGES.items()}
     picked = [pick("--page", name, {**names, ALL: ()}) for name in wanted]
     return tuple(PAGES) if ALL in picked else tuple(picked)
-
-
-def other_pages(whole: Printout, printed: Sequence[str]) -> str:
-    """Which pages there are beside those printed, and how to get at them."""
-    there = dict.fromkeys(page.key.split(":")[0] for page in whole.pages)
-    others = [f"{key} ({PAGES[key]})" for key in there if key not in printed]
-    return f"More pages: {words.listed(others, 'and')}. Ask with --page NAME, or --save FILE.html for all."
 
 
 def kinds_of_file(paths: Sequence[Path], shown: Sequence[str]) -> None:

@@ -135,11 +135,11 @@ def plan(
     from rotation_opt.cli import choices, output
     from rotation_opt.cli.interrupt import asked_to_stop
     from rotation_opt.report import files
-    from rotation_opt.report.printout import FIRST, only, printout
+    from rotation_opt.report.printout import first_pages, only, printout
 
     for wanted in shown:
         choices.any_title(wanted)
-    keys = choices.pages(pages) if pages else FIRST
+    choices.pages(pages)
     choices.kinds_of_file(saved, shown)
     for path in saved:
         _may_write(path, "--save")
@@ -151,9 +151,7 @@ def plan(
     for path in saved:
         kind = path.suffix.lower()
         output.write_whole(path, files.contents(kind, result, tables, whole, titles[0] if titles else ""))
-    output.show(only(whole, keys), width)
-    if not pages:
-        click.echo(f"\n{choices.other_pages(whole, keys)}")
+    output.show(only(whole, choices.pages(pages)) if pages else first_pages(whole), width)
     for path in saved:
         click.echo(f"Written: {path}", err=True)
 

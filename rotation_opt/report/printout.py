@@ -9,7 +9,7 @@ from rotation_opt.records import Alternative, Farm, Result
 from rotation_opt.report.background import background_sections, caution_sections
 from rotation_opt.report.balances import balance_sections
 from rotation_opt.report.binding import binding_sections
-from rotation_opt.report.blocks import Page, Printout, Section
+from rotation_opt.report.blocks import Bullets, Page, Paragraph, Printout, Section
 from rotation_opt.report.calendar_page import calendar_page
 from rotation_opt.report.carry_over import carry_over_sections
 from rotation_opt.report.cash import cash_sections
@@ -74,7 +74,28 @@ def printout(result: Result, tables: Tables, shown: Sequence[str] | None = None)
 
 def only(whole: Printout, keys: Sequence[str]) -> Printout:
     """The same with some pages only; a page about one plan goes by the key of its kind."""
-    return replace(whole, pages=tuple(page for page in whole.pages if page.key.split(":")[0] in keys))
+    return replace(whole, pages=tuple(page for page in whole.pages if kind_of(page) in keys))
+
+
+def first_pages(whole: Printout) -> Printout:
+    """The first few pages, and which others there are."""
+    first = only(whole, FIRST)
+    others = dict.fromkeys(kind_of(page) for page in whole.pages if page not in first.pages)
+    if not others:
+        return first
+    how = (
+        "Print one with --page NAME, all with --page all; --save FILE.html or FILE.pdf writes them to a file."
+    )
+    blocks = (Bullets(items=tuple(f"{key}: {PAGES[key]}" for key in others)), Paragraph(text=how))
+    more = Section(key="more", title="More pages", blocks=blocks)
+    return replace(
+        first, pages=(*first.pages, Page(key="more", title="More pages", lead=(), sections=(more,)))
+    )
+
+
+def kind_of(page: Page) -> str:
+    """Key in `PAGES` of a page; that of a page about one plan goes on with the plan."""
+    return page.key.partition(":")[0]
 
 
 def _pages(reading: Reading, plans: Sequence[Alternative]) -> Iterator[Page]:
