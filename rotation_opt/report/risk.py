@@ -7,24 +7,33 @@ from collections.abc import Callable, Sequence
 from rotation_opt.records import Alternative, Risk
 from rotation_opt.report.blocks import Grid, Paragraph, Section
 from rotation_opt.report.summary import NO_FIGURE, Reading
-from rotation_opt.report.wording import mean
+from rotation_opt.report.wording import Wording, mean
+from rotation_opt.scenarios import SERIES, TABLE, goes_by
+from rotation_opt.tables import Tables
+from rotation_opt.words import listed
 
 Answer = Callable[[Risk], str]
+PUBLISHED = ("seen", "derived")
 
 METHOD = (
-    "Each plan is run through the same {courses} made-up runs of {years} years, in which yields and prices "
-    "swing together as published state yields and a few hay prices did, yields two to three times as far as "
-    "those of a whole state. In each year {hay}promised tonnes come first, then your buyers by price; the "
-    "rest goes at the open price. {bought} bought in at that year's price."
+    "Each plan is tried on the same {courses} made-up runs of {years} years, with good and bad harvests and "
+    "prices. In each year {hay}promised tonnes come first, then your buyers by price; the rest goes at the "
+    "open price. {bought} bought in at that year's price."
 )
+OWN_SWING = (
+    "Yields of {crops} swing as those of US states did from 1982 to 2011, but two to three times as far, "
+    "since a farm swings more than a state."
+)
+BORROWED_SWING = "For {crops} no such figures were found: how far they swing is judgement, and {goes}."
+SAME_SWING = "they go with a crop like them"
+DRY, WET = "In a dry year, as in the drought of 1988, ", "In a wet year, as in 1993, "
 BAD_YEARS = (
-    "A dry year is like the drought of 1988: a new hay stand fails and hay is dear. A wet year is like 1993: "
-    "one cutting is missed, the others are late and sell for less. Both were the worst of thirty years in "
-    "several states. Work and costs stay as planned, and nothing is sown in place of what failed; what the "
-    "year costs the years after it is taken off. The figure is the mean over the plan years, then the worst."
+    "Both were the worst of thirty years in several US states, and losses are those of the states. Work and "
+    "costs stay as planned, and nothing is sown in place of what failed; what the year costs the years after "
+    "it is taken off. The figure is the mean over the plan years, then the worst."
 )
 CAUTION = (
-    "This is no forecast. Most price swings and how they go together are judgement; your own fields, buyers "
+    "This is no forecast. {prices} and how they go together are judgement; your own fields, buyers "
     "and insurance can differ much. A plan that you change on the way does better. The expected return may "
     "lie below the one above: in good years not all goes at the best price, and prices tend to be low then."
 )
@@ -50,7 +59,7 @@ def risk_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Sectio
             f"Chance in ten of at least one such year in {farm.years}",
             lambda risk: in_ten(risk.any_year_below_floor),
         ),
-        (f"Leanest year of a middling run, {money}", lambda risk: figure(risk.leanest_year)),
+        (f"Worst year in a typical run, {money}", lambda risk: figure(risk.leanest_year)),
     ]
     if any(each.contract_short is not None for each in known):
         rows.append(
@@ -81,7 +90,10 @@ def risk_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Sectio
         hay="the herd's hay and " if herd else "",
         bought="Hay and promised tonnes that are short are" if herd else "Promised tonnes that are short are",
     )
-    texts = (method, *((BAD_YEARS,) if names else ()), CAUTION)
+    hay = reading.any_hay
+    caution = CAUTION.format(prices="Most price swings" if hay else "Price swings")
+    told = (method, _yields(reading, plans), _bad_years(reading, plans) if names else "", caution)
+    texts = tuple(text for text in told if text)
     return [
         Section(
             key="risk",
@@ -89,6 +101,81 @@ def risk_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Sectio
             blocks=(grid, *(Paragraph(text=text) for text in texts)),
         )
     ]
+
+
+def _sold(reading: Reading, plans: Sequence[Alternative]) -> list[str]:
+    """Crops of the plans that yield something and have figures on good and bad years, in order."""
+    tables = reading.wording.tables
+    grown = {
+        tables.practices[key].crop
+        for plan in plans
+        for path in plan.practices.values()
+        for key in path
+        if key
+    }
+    return sorted(crop for crop in grown if tables.has("crop", crop, "yield_cv"))
+
+
+def _yields(reading: Reading, plans: Sequence[Alternative]) -> str:
+    """Which crops have published swings of their own, and which borrow."""
+    tables, words = reading.wording.tables, reading.wording
+    crops = _sold(reading, plans)
+    own = [crop for crop in crops if tables.figure("crop", crop, "yield_cv").mark in PUBLISHED]
+    rest = [crop for crop in crops if crop not in own]
+    said = []
+    if own:
+        said.append(OWN_SWING.format(crops=_named(words, own)))
+    if rest:
+        found = BORROWED_SWING if own else BORROWED_SWING.replace("no such figures", "no published figures")
+        said.append(found.format(crops=_named(words, rest), goes=SAME_SWING))
+    return " ".join(said)
+
+
+def _bad_years(reading: Reading, plans: Sequence[Alternative]) -> str:
+    """What a dry and a wet year take, from the figures they are reckoned with."""
+    tables = reading.wording.tables
+    crops = _sold(reading, plans)
+    hay = [crop for crop in crops if tables.crops[crop].kind == "hay"]
+    other = [crop for crop in crops if crop not in hay]
+    dry = (
+        [
+            f"other crops lose {_loss(tables, other, 'dry_year_yield')}"
+            if hay
+            else f"crops lose {_loss(tables, other, 'dry_year_yield')}"
+        ]
+        if other
+        else []
+    )
+    wet = (
+        [
+            f"other crops lose {_loss(tables, other, 'wet_year_yield')}"
+            if hay
+            else f"crops lose {_loss(tables, other, 'wet_year_yield')}"
+        ]
+        if other
+        else []
+    )
+    if hay:
+        dry = [f"hay loses {_loss(tables, hay, 'dry_year_yield')}", *dry, "a new hay stand fails"]
+        wet = ["one cutting of hay is missed", "the others are late and sell for less", *wet]
+    if reading.any_hay:
+        dry.append("hay is dear")
+    said = [f"{lead}{listed(parts, 'and')}." for lead, parts in ((DRY, dry), (WET, wet)) if parts]
+    return " ".join((*said, BAD_YEARS))
+
+
+def _loss(tables: Tables, crops: Sequence[str], quantity: str) -> str:
+    """Share lost, as a percentage or the span of several."""
+    lost = [
+        100.0 * (1.0 - tables.number(TABLE, SERIES[goes_by(crop, "yields_with", tables)[0]], quantity))
+        for crop in crops
+    ]
+    least, most = (f"{each + 1e-9:.0f}" for each in (min(lost), max(lost)))
+    return f"{least}%" if least == most else f"{least} to {most}%"
+
+
+def _named(words: Wording, crops: Sequence[str]) -> str:
+    return listed([words.crop(crop).lower() for crop in crops], "and")
 
 
 def _bad_year(reading: Reading, name: str) -> Answer:
