@@ -38,7 +38,7 @@ def calendar_page(reading: Reading, plan: Alternative) -> Page:
         for year, those in groupby(rows, key=lambda row: row[0][0][:4])
     ]
     return Page(
-        key="calendar",
+        key=f"calendar:{plan.key}",
         title=f"Calendar of work, {reading.heading(plan)}",
         lead=(HOW_TO_READ,),
         sections=tuple(sections),

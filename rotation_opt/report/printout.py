@@ -18,7 +18,9 @@ from rotation_opt.report.content import field_sections, limit_sections, summary_
 from rotation_opt.report.field_years import ShortNames, practices_of
 from rotation_opt.report.machines import machine_sections
 from rotation_opt.report.risk import risk_sections
+from rotation_opt.report.scouting import scouting_page
 from rotation_opt.report.summary import AS_NOW, Reading
+from rotation_opt.report.weed_plan import weed_plan_page
 from rotation_opt.report.wording import Wording, sentence
 from rotation_opt.tables import Tables
 
@@ -32,6 +34,8 @@ PAGES = {
     "money": "cash by quarter, owning and hiring",
     "balances": "where hay, hours and crops go",
     "calendar": "what to do when",
+    "weed-plan": "one dated page for a landlord, a certifier or a weed authority",
+    "scouting": "a sheet to count the shoots with",
     "background": "what the figures rest on",
 }
 """Pages by the key they are asked for by, in their order, and what is on them."""
@@ -116,6 +120,8 @@ def _pages(reading: Reading, plans: Sequence[Alternative]) -> Iterator[Page]:
     for plan in columns:
         if plan.key != AS_NOW:
             yield calendar_page(reading, plan)
+            yield weed_plan_page(reading, plan)
+    yield scouting_page(reading, columns)
     yield _page("background", "What the figures rest on", background_sections(result, words.tables))
 
 
