@@ -25,6 +25,7 @@ from rotation_opt.patch_growth import seed_years
 from rotation_opt.practices import YEAR, weed_stages
 from rotation_opt.records import Alternative, Farm, PriceStep, Programme, Result
 from rotation_opt.select import start_burden
+from rotation_opt.shading import shading
 from rotation_opt.tables import Tables, read
 from rotation_opt.verify import recheck
 
@@ -129,6 +130,7 @@ def plan(
         field_days=days,
         jobs=work,
         weed_days=_weed_days(ground),
+        shading=shading(ground, found),
         annual_seed=seed,
         seed_years=seed_years(ground.response.weeds, ground.tables),
         price_steps=_price_steps(data, proposal),

@@ -367,6 +367,7 @@ class Farm:
     debt_month: int = 12  # calendar month in which they are paid
     cash_now: float = 0.0  # in hand before the first money of the plan is spent
     cash_floor_quarter: float | None = None  # least cash in hand at the end of a quarter; None = not asked
+    count_weeds_left: bool = False  # what the weeds left after the plan cost counts when plans are chosen
     bad_years_weight: float = 0.0  # 0 = chosen by expected money alone, 1 = by the mean of the worst fifth
     sold_month: Mapping[str, int] = field(default_factory=dict)  # crop -> month, the grower's own
     refuses: frozenset[str]  # crops, groups or practice tags the grower will not have
@@ -627,6 +628,24 @@ class TightLimit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Shading:
+    """Ground covered in the year of one practice against the coming up of one weed, some days apart.
+
+    Days count from 1 January of the harvest year, on the calendar.
+    """
+
+    practice: str
+    previous: str  # practice key of the crop before
+    weed: str
+    days: tuple[int, ...]
+    cover: tuple[float, ...]  # share of the ground under crop, cover crop or stand
+    emerged: tuple[float, ...]  # share of the spring shoots that are up if left alone
+    light: float  # mean share of full light left to the weed from its first shoots to bud stage
+    cover_at_half_up: float  # cover on the day half the shoots are up
+    harvest_day: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
     """Everything one run found out, ready to be shown."""
 
@@ -658,6 +677,7 @@ class Result:
     machine_cases: tuple[MachineCase, ...] = ()  # own against hire, for the plan with most money
     buying: tuple[BuyingChoice, ...] = ()  # buying nothing first; empty where nothing is to be bought
     jobs: Mapping[str, tuple[Job, ...]] = field(default_factory=dict)  # alternative key -> work by date
+    shading: tuple[Shading, ...] = ()  # of the practices in the plans, against the weed there is most of
     # creeping weed -> stage -> usual day of the calendar year (0 = 1 January), if it is reached
     weed_days: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
 

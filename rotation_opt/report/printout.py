@@ -11,6 +11,7 @@ from rotation_opt.report.balances import balance_sections
 from rotation_opt.report.binding import binding_sections
 from rotation_opt.report.blocks import Bullets, Page, Paragraph, Printout, Section
 from rotation_opt.report.calendar_page import calendar_page
+from rotation_opt.report.canopy_page import canopy_page
 from rotation_opt.report.carry_over import carry_over_sections
 from rotation_opt.report.cash import cash_sections
 from rotation_opt.report.cleaner import price_sections
@@ -33,6 +34,7 @@ PAGES = {
     "risk": "good and bad years, and what is left after the plan",
     "money": "cash by quarter, owning and hiring",
     "balances": "where hay, hours and crops go",
+    "canopy": "which crops stand before the weed comes up",
     "calendar": "what to do when",
     "weed-plan": "one dated page for a landlord, a certifier or a weed authority",
     "scouting": "a sheet to count the shoots with",
@@ -117,6 +119,7 @@ def _pages(reading: Reading, plans: Sequence[Alternative]) -> Iterator[Page]:
     yield _page("risk", "Good and bad years", risks)
     yield _page("money", "Money", (*cash_sections(reading, columns), *machine_sections(reading)))
     yield _page("balances", "Balances", balance_sections(reading, columns))
+    yield canopy_page(reading, columns)
     for plan in columns:
         if plan.key != AS_NOW:
             yield calendar_page(reading, plan)
