@@ -36,7 +36,6 @@ class Bounded:
     columns: list[int]
     value: float
     bound: float
-    cases: int
 
 
 class Branching:
@@ -121,7 +120,7 @@ class Branching:
             self._open(*next_case)
         least = self.heap[0][0] if self.heap else np.inf
         bound = max(min(self.closed, self.value, self.beyond, least), self.pricing.bound)
-        return Bounded(self.plan, self.value, bound, self.cases)
+        return Bounded(self.plan, self.value, bound)
 
     def _open(self, bound: float, allowed: Integers) -> None:
         self.opened += 1

@@ -1,8 +1,6 @@
 """Money over time and under risk: pure arithmetic, no tables, no farm.
 
-Rates are shares a year (0.07 is 7 %). Real money goes with real rates. Not all of it is asked for by a plan:
-what an amount grows to, an even yearly value, a real rate and a partial budget serve sums done by hand beside
-it, and the closed form of a normal loss is there to hold draws against.
+Rates are shares a year (0.07 is 7 %). Real money goes with real rates.
 """
 
 from __future__ import annotations
@@ -13,19 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 
-def future_value(amount: float, rate: float, years: float) -> float:
-    """What an amount of today has grown to after some years.
-
-    Examples
-    --------
-    >>> round(future_value(7000.0, 0.07, 7), 2)
-    11240.47
-    """
-    return float(amount * (1.0 + rate) ** years)
-
-
 def present_value(amount: float, rate: float, years: float) -> float:
-    """What an amount due in some years is worth today.
+    """What an amount due in some years is worth today; below 0 years, what one of the past has grown to.
 
     Examples
     --------
@@ -33,20 +20,6 @@ def present_value(amount: float, rate: float, years: float) -> float:
     1728.39
     """
     return float(amount / (1.0 + rate) ** years)
-
-
-def net_present_value(flows: ArrayLike, rate: float) -> float:
-    """Sum of the present values of yearly cash flows.
-
-    Parameters
-    ----------
-    flows : array_like of float, shape (n_years,)
-        Net cash of year 0 (today), 1, 2, ... [currency]
-    rate : float
-        Discount rate. [share a year]
-    """
-    cash = np.asarray(flows, dtype=float)
-    return float((cash / (1.0 + rate) ** np.arange(cash.size)).sum())
 
 
 def annuity_factor(rate: float, years: float) -> float:
@@ -61,25 +34,18 @@ def capital_recovery_factor(rate: float, years: float) -> float:
     return 1.0 / annuity_factor(rate, years)
 
 
-def equivalent_annual_value(flows: ArrayLike, rate: float) -> float:
-    """The even yearly amount worth the same as `flows`; year 0 is today and carries no payment.
+def even_yearly(worth_today: float, discounts: ArrayLike) -> float:
+    """The even yearly amount worth as much as a sum of today.
 
-    Plans of unequal length are compared by this figure and not by their net present values.
+    Plans are compared by this figure and not by their present values, which grow with the years.
 
     Parameters
     ----------
-    flows : array_like of float, shape (n_years + 1,)
-        Net cash of year 0, 1, ..., n. [currency]
-    rate : float
-        Discount rate. [share a year]
+    worth_today : float
+    discounts : array_like of float, shape (n_years,)
+        What 1 paid in each of the years is worth today.
     """
-    cash = np.asarray(flows, dtype=float)
-    return net_present_value(cash, rate) / annuity_factor(rate, cash.size - 1)
-
-
-def real_rate(nominal: float, inflation: float, *, exact: bool = True) -> float:
-    """Rate of interest after inflation; ``exact=False`` gives the handbooks' plain difference."""
-    return (1.0 + nominal) / (1.0 + inflation) - 1.0 if exact else nominal - inflation
+    return worth_today / float(np.sum(discounts))
 
 
 def partial_budget(
@@ -125,12 +91,3 @@ def cvar_of_loss(losses: ArrayLike, level: float) -> float:
         raise ValueError("needs at least one loss and a level from 0 to below 1")
     edge = value_at_risk(outcomes, level)
     return edge + float(np.maximum(outcomes - edge, 0.0).mean()) / (1.0 - level)
-
-
-def normal_value_at_risk(mean: float, sd: float, level: float) -> tuple[float, float]:
-    """Value at risk and conditional value at risk of a normally distributed loss."""
-    from statistics import NormalDist
-
-    unit = NormalDist()
-    z = unit.inv_cdf(level)
-    return mean + sd * z, mean + sd * unit.pdf(z) / (1.0 - level)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from rotation_opt.budgets import running_rates
+from rotation_opt.finance import partial_budget
 from rotation_opt.machinery import break_even_area, ownership_cost, remaining_value_share
 from rotation_opt.records import Farm, MachineCase, OwnMachine, Purchase
 from rotation_opt.tables import Tables
@@ -110,6 +111,7 @@ def machine_case(machine: str, farm: Farm, tables: Tables, work: Work) -> Machin
     driver = tables.number("machine", machine, "labour_per_machine_hour") * farm.labour.wage_per_h
     running = work.area_ha * a_pass + work.hours * (an_hour + driver)
     hired = work.units * hire_rate(machine, farm, tables)
+    saved = partial_budget(added_income=0.0, reduced_cost=hired, reduced_income=0.0, added_cost=running)
     area = work.area_ha
     now: Literal["own", "hire", "buy"] = "buy" if mine.buy else "own" if mine.status == "own" else "hire"
     return MachineCase(
@@ -124,9 +126,7 @@ def machine_case(machine: str, farm: Farm, tables: Tables, work: Work) -> Machin
         owning=cost.a_year,
         running=running,
         hired=hired,
-        break_even_ha=_break_even(machine, farm, tables, work, (hired - running) / area)
-        if area
-        else math.inf,
+        break_even_ha=_break_even(machine, farm, tables, work, saved / area) if area else math.inf,
     )
 
 

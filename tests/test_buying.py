@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 from small_farm import TABLES, small, with_machine
+from test_farm import SMALL
 
 import rotation_opt
 from rotation_opt import buying, machinery
@@ -413,13 +414,9 @@ def test_a_shared_machine_has_its_part_of_the_hours() -> None:
 # ---------------------------------------------------------------- the farm file
 
 
-SMALL_FILE = (Path(__file__).parent / "bad_farms" / "machine_status.toml").read_text(encoding="utf-8")
-HEAD = SMALL_FILE.partition("[[machine]]")[0]
-
-
 def read(text: str, folder: Path) -> Farm:
     path = folder / "my_farm.toml"
-    path.write_text(f"{HEAD}[[machine]]\n{text}", encoding="utf-8")
+    path.write_text(f"{SMALL}[[machine]]\n{text}", encoding="utf-8")
     return rotation_opt.read_farm(path)
 
 

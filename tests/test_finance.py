@@ -11,7 +11,8 @@ from rotation_opt import finance
 @given(st.floats(0.0, 0.3), st.integers(1, 40))
 def test_annuity_pays_back_exactly_what_was_lent(rate, years):
     payment = finance.capital_recovery_factor(rate, years)
-    assert finance.net_present_value([0.0, *[payment] * years], rate) == pytest.approx(1.0)
+    back = sum(finance.present_value(payment, rate, year) for year in range(1, years + 1))
+    assert back == pytest.approx(1.0)
 
 
 def test_cvar_of_many_draws_comes_near_the_normal_one():
@@ -36,10 +37,19 @@ RATES = st.floats(0.001, 0.3)
 
 
 @given(FLOWS, RATES)
-def test_net_present_value_agrees_with_an_independent_library(flows, rate):
+def test_present_values_agree_with_an_independent_library(flows, rate):
     # reference implementation: npv of the numpy-financial package
     npf = pytest.importorskip("numpy_financial")
-    assert finance.net_present_value(flows, rate) == pytest.approx(npf.npv(rate, flows), rel=1e-9, abs=1e-6)
+    worth = sum(finance.present_value(flow, rate, year) for year, flow in enumerate(flows))
+    assert worth == pytest.approx(npf.npv(rate, flows), rel=1e-9, abs=1e-6)
+
+
+@given(st.floats(-1e5, 1e5), RATES, st.integers(1, 30))
+def test_an_even_amount_each_year_is_the_payment_of_a_loan(worth, rate, years):
+    # reference implementation: pmt of the numpy-financial package
+    npf = pytest.importorskip("numpy_financial")
+    discounts = [finance.present_value(1.0, rate, year) for year in range(1, years + 1)]
+    assert finance.even_yearly(worth, discounts) == pytest.approx(-npf.pmt(rate, years, worth), rel=1e-9)
 
 
 @given(RATES, st.integers(1, 30))

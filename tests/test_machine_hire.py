@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from small_farm import Plans, small, with_machine
+from test_farm import SMALL
 
 from rotation_opt import climate, farm, practices, tables, timetable, units, workload
 from rotation_opt.farm_arrays import extra_hire
@@ -20,27 +21,6 @@ FARM = farm.read(ROOT / "examples" / "tamarack_hollow.toml", TABLES)
 PLACE = climate.for_farm(FARM, TABLES)
 LISTED = practices.dated_practices(FARM, TABLES, PLACE)
 
-SMALL = """
-[farm]
-name = "Small Place"
-units = "us"
-climate = "Rochester NY, airport"
-first_year = 2027
-decided_on = 2026-08-01
-organic = true
-
-[[field]]
-name = "Home 40"
-area_acres = 40
-history = ["corn", "soybean", "oats"]
-
-[labour]
-hours_per_week = 40
-machine_hours_a_day = 10
-
-[limits]
-cash_floor = 0
-"""
 BALER = '[[machine]]\nname = "baler"\nstatus = "hire"\n'
 
 
