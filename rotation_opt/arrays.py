@@ -100,6 +100,26 @@ class OutletData:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WeedyGrain:
+    """A lower price for the grain of a field that the weeds have taken much from.
+
+    Parameters
+    ----------
+    off_per_t : (P,)
+        What a tonne of a practice's product brings less then, never negative; 0 where it is no grain.
+    from_loss : (P,)
+        Share of the field's yield lost to weeds from which it is so.
+    """
+
+    off_per_t: Floats
+    from_loss: Floats
+
+    def off(self, practice: Integers | int, loss: Floats | float) -> Floats:
+        """What a tonne brings less where weeds took so much. [money/t]"""
+        return np.where(loss >= self.from_loss[practice], self.off_per_t[practice], 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ShareData:
     """A largest share (of the land, every year) or least share (of the land, averaged over the years)."""
 
@@ -285,6 +305,8 @@ class SelectionData:
         Weight of each plan year in the burden that plans are chosen by; the weights add up to 1.
     discount : (T,)
         Factor that turns money of a plan year into money of today.
+    weedy : WeedyGrain or None
+        None = grain with weeds in it brings the usual price.
     """
 
     first_year: int
@@ -330,6 +352,7 @@ class SelectionData:
     burden_when: Floats
     discount: Floats
     say: Say = field(default_factory=Say)
+    weedy: WeedyGrain | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

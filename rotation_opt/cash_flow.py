@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rotation_opt.arrays import SelectionData
-from rotation_opt.budgets import running_rates, sown_costs
+from rotation_opt.budgets import running_rates, sown_costs, weedy_grain
 from rotation_opt.farm_arrays import extra_hire
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.ledgers import CashCourse
@@ -35,6 +35,7 @@ LONG_WAIT = 8
 
 SALES, EXTRA_HELP, EXTRA_HIRE = "sales", "extra paid help", "hire in a pinch"
 HAULING, HAY, RENT, FIXED, DEBT = "drying and hauling", "hay bought", "rent", "fixed cost", "debt"
+WEEDY = "weeds in grain"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,25 +48,27 @@ class Season:
     practice: Practice
     programme: Programme
     made_t: float
+    weed_loss: float = 0.0  # share of yield
 
 
 def seasons(ground: Groundwork, plan: Alternative) -> Iterator[Season]:
     """The seasons of a plan with their dated work, field by field."""
     place, farm = ground.practice_list.index, ground.farm
-    made = {(each.field, each.year - farm.first_year): each.yield_t_ha for each in plan.fields}
+    made = {(each.field, each.year - farm.first_year): each for each in plan.fields}
     for field in farm.fields:
         before = field.history[-1]
         for year, this in enumerate(plan.practices[field.name]):
             if not this:
                 break
-            pair = int(ground.pair_index[place[before], place[this]])
+            pair, told = int(ground.pair_index[place[before], place[this]]), made.get((field.name, year))
             yield Season(
                 field=field,
                 year=year,
                 pair=pair,
                 practice=ground.practice_list.of(this).practice,
                 programme=ground.programmes[pair],
-                made_t=made.get((field.name, year), 0.0) * field.area_ha,
+                made_t=0.0 if told is None else told.yield_t_ha * field.area_ha,
+                weed_loss=0.0 if told is None else told.weed_loss,
             )
             before = this
 
@@ -192,6 +195,10 @@ class CashFlow:
             ledger.book_dated(part, season.year, dates.get(part, at_harvest), amount)
         hauled = -season.made_t * float(budgets.haul_per_t[season.pair])
         ledger.book_dated(HAULING, season.year, at_harvest, hauled)
+        off, from_loss = weedy_grain(season.practice.crop, self.farm, self.ground.tables)
+        if season.weed_loss >= from_loss:
+            mine = season.made_t * (1.0 - season.field.landlord_share)
+            ledger.book_dated(WEEDY, season.year, at_harvest, -mine * off)
         ledger.book_evenly(RENT, season.year, -season.field.rent_per_ha * area)
 
     def _dates(self, season: Season) -> Mapping[str, Dated]:

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from .arrays import FieldData, Flags, Floats, Limits, OutletData, SelectionData, ShareData
-from .budgets import PairBudgets
+from .arrays import FieldData, Flags, Floats, Limits, OutletData, SelectionData, ShareData, WeedyGrain
+from .budgets import PairBudgets, grazing_land_share, weedy_grain
 from .groundwork import Groundwork
 from .practices import DatedPractice
 from .records import Farm, Field
@@ -83,6 +83,7 @@ def selection_data(ground: Groundwork) -> SelectionData:
         burden_weight=np.ones(len(response.weeds)),
         burden_when=weight_of_years(farm.years),
         discount=(1.0 + money(farm, tables, "interest_rate")) ** -np.arange(1.0, farm.years + 1.0),
+        weedy=_weedy(practices, farm, tables),
         say=Say(
             units=farm.units,
             currency=farm.currency,
@@ -100,6 +101,12 @@ def weight_of_years(years: int) -> Floats:
     weights = np.full(years, (1.0 - END_COUNTS) / years)
     weights[-1] += END_COUNTS
     return weights
+
+
+def _weedy(practices: Sequence[DatedPractice], farm: Farm, tables: Tables) -> WeedyGrain:
+    known = {crop: weedy_grain(crop, farm, tables) for crop in {dated.crop for dated in practices}}
+    off, start = zip(*(known[dated.crop] for dated in practices), strict=True)
+    return WeedyGrain(off_per_t=np.array(off, dtype=float), from_loss=np.array(start, dtype=float))
 
 
 def _name(crop: str, farm: Farm, tables: Tables) -> str:
@@ -184,7 +191,7 @@ def _limits(ground: Groundwork, products: Sequence[str]) -> Limits:
         storage_loss=farm.hay_storage_loss,
         cash_floor=farm.cash_floor,
         fixed_cost=farm.fixed_cost,
-        largest=_shares(farm.largest_share, farm, tables, practices),
+        largest=(*_shares(farm.largest_share, farm, tables, practices), *_grazed(farm, tables, practices)),
         least=_shares(farm.least_share, farm, tables, practices),
     )
 
@@ -233,6 +240,16 @@ def extra_hire(farm: Farm, tables: Tables, hours: PairHours) -> tuple[Floats, Fl
         an_hour = float(hours.own_units[:, number].sum() / run) if run > 0 else 0.0
         cost[number] = hire_rate(key, farm, tables) * an_hour
     return extra, cost
+
+
+def _grazed(farm: Farm, tables: Tables, practices: Sequence[DatedPractice]) -> tuple[ShareData, ...]:
+    """Land that the herd can graze; nothing where no practice is grazed."""
+    member = np.array([dated.practice.cut_use == "graze" for dated in practices], bool)
+    if not member.any():
+        return ()
+    grazed = [dated.practice for dated in practices if dated.practice.cut_use == "graze"]
+    share = grazing_land_share(grazed, farm, tables)
+    return (ShareData(name="grazed land", member=member, share=share),)
 
 
 def _shares(

@@ -266,6 +266,18 @@ def _cautions(ground: Groundwork, plans: Sequence[Alternative]) -> tuple[str, ..
     return tuple(caution.text_us if farm.region == "us" else caution.text_uk for caution in told)
 
 
+def _weedy_words(ground: Groundwork) -> str:
+    tables = ground.tables
+    off, from_loss = (
+        tables.number("money", "any", name) for name in ("weedy_grain_price_off", "weedy_grain_from_loss")
+    )
+    return (
+        f"Grain of a field that loses {100 * from_loss:.0f}% or more of its yield to weeds brings "
+        f"{100 * off:.0f}% less, for cleaning and dockage (our judgement; weedy_from_loss_pct and "
+        "weedy_price_off_pct under [[crop]] are your own figures)."
+    )
+
+
 def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
     farm, climate = ground.farm, ground.climate
     return (
@@ -283,9 +295,9 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
         "Costs are counted in the year of the harvest they are for. Field days are those of a "
         f"{'bad' if farm.labour.bad_year else 'median'} year.",
         "Left out of the money: nitrogen that a broken hay stand leaves to the second crop after it (up to "
-        "half of what that crop needs, Brown in Hay & Forage Grower), and a lower price for grain with weeds "
-        "in it (what weeds cost is counted as tonnes lost). Yields do not go by soil: a field has its "
-        "yield_ratio.",
+        "half of what that crop needs, Brown in Hay & Forage Grower). Yields do not go by soil: a field has "
+        "its yield_ratio.",
+        _weedy_words(ground),
         "What the weeds left at the end will cost after the plan, and what nitrogen and hay stands will be "
         "worth, is told by itself; it is not in the net return.",
         *([f"Climate: {farm.climate_note}"] if farm.climate_note else []),

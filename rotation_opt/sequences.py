@@ -41,7 +41,8 @@ class Pool:
     complete : bool
         True only if every allowed sequence of the field is here.
     money : (n, T)
-        Cost of the whole field as a negative number: cost, rent, carriage. Sales are made by the whole farm.
+        Cost of the whole field as a negative number: cost, rent, carriage, and what weedy grain brings less.
+        Sales are made by the whole farm.
     tonnes : (n, T)
         Tonnes of the year's product that are the grower's, whole field.
     loss : (n, T)
@@ -142,6 +143,8 @@ def trace(data: SelectionData, field: int, path: Sequence[int]) -> FieldTrace:
             made[year] = weed_free * (1.0 - loss[year, data.likely])
             tonnes[year] = made[year] * (1.0 - land.landlord_share)
         money[year] = -cost - made[year] * float(data.haul_per_t[pair])
+        if data.weedy is not None:
+            money[year] -= tonnes[year] * float(data.weedy.off(practice, loss[year, data.likely]))
         pairs.append(pair)
         before, previous = reserve[year], practice
     return FieldTrace(
@@ -211,6 +214,7 @@ class _PairWorth:
     fixed: Floats  # (T, Q) per ha, before rent
     tonne: Floats  # (T, Q) per tonne that is the grower's
     carried: Floats  # (T, Q) cost of carrying a tonne
+    docked: Floats  # (T, Q) what a tonne that is the grower's brings less where weeds took much
     money: Floats  # (T,)
     burden: Floats  # (T,)
 
@@ -228,6 +232,10 @@ class Grower:
         self.allowed_pair = np.zeros(count, bool)
         self.allowed_pair[pairs] = data.may_follow[previous, practice]
         self.sells = data.product_of[self.practice_of] >= 0
+        self.off_per_t, self.weedy_from = np.zeros(count), np.full(count, np.inf)  # (Q,)
+        if data.weedy is not None:
+            self.off_per_t = np.where(self.sells, data.weedy.off_per_t[self.practice_of], 0.0)
+            self.weedy_from = data.weedy.from_loss[self.practice_of]
         draw = data.likely
         self.shoot_power = data.shoot_power[:, draw]
         # (W, Q) of the likely draw, next to each other in memory
@@ -304,6 +312,8 @@ class Grower:
             tonnes[:, year] = crop * (1.0 - land.landlord_share)
             money[:, year] = -land.area_ha * (data.cost_per_ha[pair] + land.rent_per_ha)
             money[:, year] -= crop * data.haul_per_t[pair]
+            if data.weedy is not None:
+                money[:, year] -= tonnes[:, year] * data.weedy.off(practice, loss[:, year])
             pairs[:, year] = pair
             previous = practice
         return Pool(
@@ -336,7 +346,8 @@ class Grower:
             fixed[year] -= prices.land[year, self.practice_of]
             tonne[year] = np.where(self.sells, prices.product[year, np.maximum(product, 0)], 0.0)
         carried = prices.money[:, None] * np.where(self.sells, data.haul_per_t, 0.0)
-        return _PairWorth(fixed, tonne, carried, prices.money, prices.burden)
+        docked = prices.money[:, None] * self.off_per_t
+        return _PairWorth(fixed, tonne, carried, docked, prices.money, prices.burden)
 
     # ------------------------------------------------------------ growth
 
@@ -371,8 +382,10 @@ class Grower:
         fixed = land.area_ha * (worth.fixed - worth.money[:, None] * land.rent_per_ha)
         per_tonne = (1.0 - land.landlord_share) * worth.tonne - worth.carried
         crop = land.area_ha * land.yield_ratio * data.yield_t_ha * per_tonne
+        mine = land.area_ha * land.yield_ratio * (1.0 - land.landlord_share)
+        docked = mine * data.yield_t_ha * worth.docked
         outlook = self._outlook(field)
-        ahead = outlook.values(fixed, crop, worth.burden)
+        ahead = outlook.values(fixed, crop, docked, worth.burden)
 
         memory = _Memory.of_history(rules, land.history)
         last = np.array([land.history[-1]], np.int64)
@@ -387,7 +400,8 @@ class Grower:
             rows, practice = np.nonzero(may)
             pair = data.pair_index[last[rows], practice]
             after, burden, lost = self.season(land, weeds, pair, reserve[rows])
-            worth_now = value[rows] + fixed[year, pair] + crop[year, pair] * (1.0 - lost)
+            earned = crop[year, pair] - np.where(lost >= self.weedy_from[pair], docked[year, pair], 0.0)
+            worth_now = value[rows] + fixed[year, pair] + earned * (1.0 - lost)
             worth_now -= worth.burden[year] * burden
             hope = worth_now + outlook.at(ahead[year + 1], practice, after)
             chosen = np.flatnonzero(hope >= least)
@@ -462,6 +476,10 @@ class _Outlook:
         # where the value of what comes later stands in the array of a year, laid flat
         cells = np.broadcast_arrays(self.practice[(slice(None), *(None,) * self.followed)], *after_cells)
         self.later: Integers = np.ravel_multi_index(cells, (len(data.practice_keys), *self.shape))
+        # a cell holds reserves from its edge up: where the edge loses enough for weedy grain, all of it does
+        weedy_from = grower.weedy_from[order].reshape(-1, *(1,) * self.followed)
+        self.weedy = np.where(1.0 - self.kept >= weedy_from, self.kept, 0.0)
+        self.any_weedy = bool(self.weedy.any())
 
     def _cells(self, number: int, reserve: Floats) -> Integers:
         """Cells of reserves of one weed, never too high."""
@@ -469,7 +487,7 @@ class _Outlook:
         result: Integers = np.maximum(cells, 0)
         return result
 
-    def values(self, fixed: Floats, crop: Floats, burden: Floats) -> list[Floats]:
+    def values(self, fixed: Floats, crop: Floats, docked: Floats, burden: Floats) -> list[Floats]:
         """One array (P, grid...) a year: the most that this and later years can bring after a practice."""
         data, land = self.grower.data, self.land
         count = len(data.practice_keys)
@@ -480,8 +498,11 @@ class _Outlook:
             if not land.farmed[year]:
                 ahead.append(np.zeros((count, *self.shape)))
                 continue
-            np.multiply(np.maximum(crop[year, self.pairs], 0.0)[flat], self.kept, out=now)
+            most = np.maximum(crop[year, self.pairs], 0.0)
+            np.multiply(most[flat], self.kept, out=now)
             now += fixed[year, self.pairs][flat]
+            if self.any_weedy:
+                now -= np.minimum(docked[year, self.pairs], most)[flat] * self.weedy
             if burden[year] != 0.0:
                 np.multiply(burden[year], self.burden, out=part)
                 now -= part

@@ -14,7 +14,7 @@ from datetime import date
 import numpy as np
 import numpy.typing as npt
 
-from rotation_opt.budgets import PairBudgets, pair_budgets
+from rotation_opt.budgets import PairBudgets, grazing_land_share, pair_budgets, weedy_grain
 from rotation_opt.farm_arrays import extra_hire
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Alternative, Check, Crop, Field, Practice, Rule, YearOnField
@@ -270,6 +270,9 @@ class Recheck:
         for s in self.seasons:
             net[s.year] -= (float(self.budgets.cost_per_ha[s.pair]) + s.field.rent_per_ha) * s.field.area_ha
             net[s.year] -= s.made_t * float(self.budgets.haul_per_t[s.pair])
+            off, from_loss = weedy_grain(s.practice.crop, farm, self.tables)
+            if s.loss >= from_loss:
+                net[s.year] -= s.made_t * (1.0 - s.field.landlord_share) * off
         for sale, tonnes in figures.sold_t.items():
             crop, place = sale.split(" @ ", 1)
             outlets = [o for o in farm.outlets if o.crop == crop and o.name == place]
@@ -377,9 +380,22 @@ class Recheck:
         for name, most in farm.largest_share.items():
             held = self._held(name)
             over = max(over, float(((held - most * areas) / areas).max()))
+        over = max(over, float(((self._grazed_ha() - self._grazing_share() * areas) / areas).max()))
         for name, least in farm.least_share.items():
             over = max(over, float(least - self._held(name).sum() / areas.sum()))
         return _line("shares of the land kept", max(over, 0.0), SHARE, "share")
+
+    def _grazed_ha(self) -> Array:
+        grazed = np.zeros(self.farm.years)
+        for s in self.seasons:
+            grazed[s.year] += s.field.area_ha * (s.practice.cut_use == "graze")
+        return grazed
+
+    def _grazing_share(self) -> float:
+        """Share of the land whose forage the herd eats up."""
+        every = [dated.practice for dated in self.ground.practice_list.all]
+        grazed = [practice for practice in every if practice.cut_use == "graze"]
+        return grazing_land_share(grazed, self.farm, self.tables)
 
     def _held(self, name: str) -> Array:
         held = np.zeros(self.farm.years)

@@ -14,6 +14,7 @@ from rotation_opt.arrays import (
     Rules,
     SelectionData,
     ShareData,
+    WeedyGrain,
 )
 
 HALF = 24
@@ -133,8 +134,19 @@ def random_data(
         burden_weight=rng.uniform(0.5, 1.5, weeds),
         burden_when=rng.dirichlet(np.ones(years)),
         discount=1.04 ** -np.arange(1.0, years + 1.0),
+        weedy=_weedy(np.random.default_rng([seed, practices]), product_of),
     )
     return replace(data, rules=without_rules(practices)) if free_rules else data
+
+
+def _weedy(rng: np.random.Generator, product_of: np.ndarray) -> WeedyGrain | None:
+    """What weedy grain brings less, in two of three farms; by draws of its own."""
+    if rng.random() < 1.0 / 3.0:
+        return None
+    off = np.where(rng.random(len(product_of)) < 0.7, rng.uniform(0.0, 40.0, len(product_of)), 0.0)
+    return WeedyGrain(
+        off_per_t=np.where(product_of >= 0, off, 0.0), from_loss=rng.uniform(0.01, 0.3, len(product_of))
+    )
 
 
 def without_rules(practices: int) -> Rules:

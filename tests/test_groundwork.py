@@ -87,7 +87,8 @@ def open_farm() -> Farm:
         for key, crop in TABLES.crops.items()
         if crop.product == "standing"
     )
-    return replace(every, fields=(field,), refuses=frozenset(), feed_need_t=10.0, outlets=standing)
+    stock = {"feed_need_t": 10.0, "grazing_need_t": 5.0}
+    return replace(every, fields=(field,), refuses=frozenset(), outlets=standing, **stock)
 
 
 @cache
@@ -366,6 +367,7 @@ def no_matter(key: Key) -> str:
 
 
 CANNOT_MATTER = {
+    ("money", "any", "late_cut_days"): "no hired machine comes late there; tested in test_budgets",
     ("climate", "any", "month_spread_share"): "makes the cool and the warm year, which no plan is chosen by",
     ("climate", "any", "year_shift_months"): "makes the cool and the warm year, which no plan is chosen by",
     ("operation", "roll", "area_share"): "as its share of shoots removed",
