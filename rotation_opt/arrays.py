@@ -307,6 +307,9 @@ class SelectionData:
         Factor that turns money of a plan year into money of today.
     weedy : WeedyGrain or None
         None = grain with weeds in it brings the usual price.
+    weeds_left_price : float
+        What a hectare of full-strength stand on 1 November of the last year counts against a plan though
+        nobody pays it within the plan; 0 = nothing. [money of today/ha]
     """
 
     first_year: int
@@ -353,6 +356,7 @@ class SelectionData:
     discount: Floats
     say: Say = field(default_factory=Say)
     weedy: WeedyGrain | None = None
+    weeds_left_price: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -140,7 +140,7 @@ def _with(
     """The best plan with some machines bought, or that none can be worth it."""
     own = bought(ground.farm, machines)
     there = lay(own, ground.tables, like=ground)
-    unpaid = selection_data(there)
+    unpaid = replace(selection_data(there), weeds_left_price=data.weeds_left_price)
     pools = carried(base.pools, data, unpaid)
 
     def cost_of(paths: Paths) -> float:

@@ -84,8 +84,8 @@ class Figures:
 
     @property
     def worth(self) -> float:
-        """What plans for most money are chosen by: present value less the regret."""
-        return self.present_value - self.regret
+        """What plans for most money are chosen by: present value less what counts against the plan."""
+        return self.present_value - self.regret - self.left
 
 
 class Program:
@@ -128,10 +128,14 @@ class Program:
         return result
 
     def money_objective(self) -> tuple[Floats, Floats]:
-        """Coefficients of features and recourse: minus the discounted net return (fixed cost left out)."""
+        """Coefficients of features and recourse: minus the discounted net return (fixed cost left out).
+
+        What the grower counts beside money is in it: bad years, and the weeds left after the last year.
+        """
         plan = np.zeros(self.space.size)
         plan[self.space.begin["money"] : self.space.begin["money"] + self.data.years] = -self.data.discount
         recourse = np.array([v.regret - self.data.discount[v.year] * v.money for v in self.variables])
+        space_view(self.space, "burden", plan)[-1] += self.data.weeds_left_price
         return plan, recourse
 
     def burden_objective(self) -> tuple[Floats, Floats]:

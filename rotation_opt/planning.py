@@ -20,6 +20,7 @@ from rotation_opt.downside import risks, usual_year_check, with_bad_years
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.field_days import field_days
 from rotation_opt.groundwork import Groundwork, lay
+from rotation_opt.horizon import with_weeds_left
 from rotation_opt.jobs import jobs
 from rotation_opt.patch_growth import seed_years
 from rotation_opt.practices import YEAR, weed_stages
@@ -83,8 +84,12 @@ def plan(
     data = selection_data(ground)
     laps["rules"] = time.perf_counter() - began
     began = time.perf_counter()
-    data, start = with_bad_years(ground, data, time_limit=time_limit, pulled=pulled)
-    proposal = propose(data, farm, tell=progress, time_limit=time_limit, pulled=pulled, start=start)
+    data, clean = with_weeds_left(ground, data, time_limit=time_limit, pulled=pulled)
+    met = () if clean is None else clean.pools
+    data, careful = with_bad_years(ground, data, pools=met, time_limit=time_limit, pulled=pulled)
+    proposal = propose(
+        data, farm, tell=progress, time_limit=time_limit, pulled=pulled, start=careful or clean
+    )
     laps["choosing"] = time.perf_counter() - began
     began = time.perf_counter()
     progress("Second reckoning")

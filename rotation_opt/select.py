@@ -317,6 +317,7 @@ def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Lim
         burden=burden,
         recourse=chosen,
         breaks=tuple(broken(program, slack)),
+        left=data.weeds_left_price * float(burden[-1, data.likely]),
     )
     return replace(found, regret=_regret(data, used, found))
 

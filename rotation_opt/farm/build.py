@@ -304,6 +304,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         cash_now=limits.cash_now,
         cash_floor_quarter=limits.cash_floor_quarter,
         bad_years_weight=limits.bad_years_weight_pct / 100.0,
+        count_weeds_left=limits.count_weeds_left,
         sold_month={sure(c.name): c.sold_in_month for c in crops if c.sold_in_month is not None},
         refuses=banned(limits.refuses, tables),
         largest_share={key: pct / 100.0 for key, pct in limits.largest_share_pct.items()},

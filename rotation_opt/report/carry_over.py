@@ -15,6 +15,10 @@ NOT_IN = (
     "This is not part of the net return above. Rough figures for the whole farm, once and not a year, in "
     "{money} of the end of {last}. Costs are what you lose after the plan, worth is what you save."
 )
+COUNTED = (
+    "The choice by money counted the weeds left, at one price for a full stand on any field; here they are "
+    "followed field by field."
+)
 WEEDS = (
     "Weeds left: the yield that the creeping weeds still there will take in {years}, against clean land; on "
     "today's patches, at usual prices and {rate} interest. Every plan is followed by the same crops, as "
@@ -54,6 +58,7 @@ def carry_over_sections(reading: Reading, plans: Sequence[Alternative]) -> list[
     blocks: list[Block] = [
         Grid(header=header, rows=rows),
         Paragraph(text=NOT_IN.format(money=money, last=last)),
+        *([Paragraph(text=COUNTED)] if farm.count_weeds_left else []),
         Bullets(items=_methods(reading, found, last)),
     ]
     return [Section(key="carry_over", title=f"What is left after {last}", blocks=tuple(blocks))]

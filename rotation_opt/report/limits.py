@@ -77,6 +77,11 @@ def _means(farm: Farm, words: Wording) -> list[str]:
             f"Cash by quarter: at least {words.money(farm.cash_floor_quarter)} in hand at the end of each "
             "(checked, not steered by)."
         )
+    if farm.count_weeds_left:
+        said.append(
+            "What the weeds left will take after the plan counts when plans are chosen by money, though it is "
+            "not in the net return."
+        )
     if farm.bad_years_weight > 0.0:
         said.append(
             f"Bad years count {percent(farm.bad_years_weight)} when plans are chosen by money: so much counts "

@@ -296,6 +296,21 @@ def _on_hay(reading: Reading) -> list[tuple[str, Answer]]:
     return rows
 
 
+def _weeds_left(reading: Reading) -> list[tuple[str, Answer]]:
+    """What the weeds left take after the plan, so that no net return is read without it."""
+    found = reading.result.carry_over
+    if found is None or all(left.weeds_cost[2] < 0.5 for left in found.plans.values()):
+        return []
+
+    def cost(plan: Alternative) -> str:
+        left = found.plans.get(plan.key)
+        if left is None:
+            return NO_FIGURE
+        return "nothing" if left.weeds_cost[2] < 0.5 else units.figure(left.weeds_cost[1], 2)
+
+    return [(f"Not in it: what weeds left take later, {reading.wording.money_unit} in all", cost)]
+
+
 def side_by_side(
     reading: Reading, plans: Sequence[Alternative], more_on_weeds: Sequence[tuple[str, Answer]] = ()
 ) -> Grid:
@@ -333,6 +348,7 @@ def side_by_side(
             (f"Net return, {money} per {words.one_area} and year", reading.per_area),
             (f"Net return, whole farm, {money} a year", reading.whole_farm),
             (f"Against as now, {money} a year", reading.against_now),
+            *_weeds_left(reading),
             (f"Net return of the leanest year, {money}", reading.leanest),
             (f"{cleaner}, {money} a year", reading.price_of_cleaner),
         ],
