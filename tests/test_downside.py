@@ -1,8 +1,7 @@
 """A fixed plan in good and bad years, held against a direct Monte Carlo of the plan as it is printed.
 
-`Direct` below knows the farm file, the printed figures and one course of years, and nothing else: plain
-numbers, one year after another. It is given the same courses for exact agreement, and courses drawn from the
-law itself (all years at once) for agreement within sampling error.
+The reckoning of `direct_years` is given the same courses for exact agreement, and courses drawn from the law
+itself (all years at once) for agreement within sampling error.
 """
 
 from __future__ import annotations
@@ -13,19 +12,19 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
-from small_farm import MONEY, TABLES, Plans, small, with_field
+from direct_years import Direct, fresh
+from small_farm import KEPT, MONEY, TABLES, Plans, small, with_field
 
 from rotation_opt import downside
 from rotation_opt.bad_years import BadYear, bad_years, in_bad_year
 from rotation_opt.downside import farm_scenarios, worst_mean
 from rotation_opt.finance import cvar_of_loss
 from rotation_opt.formulate import Goal
-from rotation_opt.records import Alternative, Farm, Outlet, Risk
+from rotation_opt.records import Farm, Outlet, Risk
 from rotation_opt.scenarios import (
     COURSES,
     SERIES,
     Scenarios,
-    Swings,
     crops_of_products,
     swings_of,
 )
@@ -33,6 +32,7 @@ from rotation_opt.select import evaluate, select
 from rotation_opt.settling import outcomes
 from rotation_opt.tradeoff import curve
 
+KINDS = ["plain", "herd", "promise", "standing"]
 KEYS = ("as_now", "most_money", "balanced", "fastest")
 
 
@@ -43,7 +43,8 @@ def _outlet(name: str, crop: str, price: float, most: float | None, least: float
 
 
 def _farm(kind: str) -> Farm:
-    """Invented farms: plain; with a herd, a barn and buyers; with a promise, a landlord and a hay buyer."""
+    """Invented farms: plain; with a herd, a barn and buyers; with a promise, a landlord and a hay buyer;
+    with a herd and a buyer of standing hay."""
     if kind == "plain":
         return small()
     herd = {
@@ -57,6 +58,9 @@ def _farm(kind: str) -> Farm:
     if kind == "herd":
         buyers = (_outlet("mill", "soybean", 760.0, 12.0), _outlet("dairy", "alfalfa", 205.0, 25.0))
         return small(**herd, outlets=buyers)
+    if kind == "standing":
+        sold = (_outlet("dairy", "alfalfa_standing", 300.0, 100.0), _outlet("stables", "alfalfa", 205.0, 9.0))
+        return small(keep=(*KEPT, "alfalfa_1_standing", "alfalfa_2_standing"), **herd, outlets=sold)
     promised = (
         _outlet("maltster", "spring_barley", 400.0, 30.0, least=8.0),
         _outlet("feed mill", "spring_barley", 330.0, 10.0),
@@ -88,189 +92,17 @@ def shown(kind: str) -> list[str]:
     return [key for key in planned(kind).plan if key in KEYS]
 
 
-# ---------------------------------------------------------------- the direct reckoning
-
-
-class Direct:
-    """One printed plan, run through one course after another in plain numbers."""
-
-    def __init__(self, plans: Plans, plan: Alternative) -> None:
-        farm, figures = plans.farm, plan.figures
-        self.farm, self.figures = farm, figures
-        self.crops = sorted(figures.made_t)
-        self.usual = plans.ground.budgets.price_per_t
-        self.haul = {crop: TABLES.number_or("crop", crop, "dry_haul_per_t", 0.0) for crop in self.crops}
-        self.mine = {crop: [0.0] * farm.years for crop in self.crops}
-        fields = {field.name: field for field in farm.fields}
-        for each in plan.fields:
-            if not each.practice:
-                continue
-            crop, field = TABLES.practices[each.practice].crop, fields[each.field]
-            if crop in self.mine and TABLES.practices[each.practice].cut_use != "leave":
-                share = 1.0 - field.landlord_share
-                self.mine[crop][each.year - farm.first_year] += each.yield_t_ha * field.area_ha * share
-        self.hay = [crop for crop in self.crops if TABLES.crops[crop].product == "hay"]
-
-    def sold(self, crop: str, place: str, year: int) -> float:
-        return self.figures.sold_t.get(f"{crop} @ {place}", (0.0,) * self.farm.years)[year]
-
-    def outlets(self, crop: str, year: int) -> list[Outlet]:
-        when = self.farm.first_year + year
-        return sorted(
-            (o for o in self.farm.outlets if o.crop == crop and (not o.years or when in o.years)),
-            key=lambda each: each.haul_per_t - each.price_per_t,
-        )
-
-    def open_price(self, crop: str, year: int) -> float:
-        named = self.outlets(crop, year)
-        share = TABLES.number("money", "any", "surplus_price_share") if named else 1.0
-        return self.usual[crop] * share
-
-    def planned_sales(self, year: int) -> float:
-        money = -self.figures.feed_bought_t[year] * self.farm.feed_price_per_t
-        for sale, tonnes in self.figures.sold_t.items():
-            crop, place = sale.split(" @ ")
-            named = [each for each in self.outlets(crop, year) if each.name == place]
-            if tonnes[year]:
-                price = named[0].price_per_t - named[0].haul_per_t if named else self.open_price(crop, year)
-                money += tonnes[year] * price
-        return money
-
-    def net(
-        self,
-        yields: dict[str, list[float]],
-        prices: dict[str, list[float]],
-        feed: list[float],
-    ) -> list[float]:
-        """Net return of each year of one course."""
-        farm, figures, found = self.farm, self.figures, []
-        barn = farm.hay_stored_now_t
-        for year in range(farm.years):
-            have = {crop: self.mine[crop][year] * yields[crop][year] for crop in self.crops}
-            keep = {
-                crop: self.mine[crop][year]
-                - sum(t[year] for sale, t in figures.sold_t.items() if sale.split(" @ ")[0] == crop)
-                - figures.unsold_t.get(crop, (0.0,) * farm.years)[year]
-                for crop in self.hay
-            }
-            money = 0.0
-            barn *= 1.0 if year == 0 else 1.0 - farm.hay_storage_loss
-            fed, store = figures.fed_t[year], figures.hay_stored_t[year]
-
-            def fetch(wanted: float, have: dict[str, float] = have, keep: dict[str, float] = keep) -> float:
-                got = 0.0
-                for crop in self.hay:
-                    part = max(0.0, min(have[crop], keep[crop], wanted - got))
-                    have[crop], keep[crop], got = have[crop] - part, keep[crop] - part, got + part
-                for crop in sorted(self.hay, key=lambda crop: self.open_price(crop, 0)):
-                    part = max(0.0, min(have[crop], wanted - got))
-                    have[crop], got = have[crop] - part, got + part
-                return got
-
-            if farm.feed_need_t:
-                barn += fetch(max(0.0, fed - barn))
-            left = {}
-            for crop in self.crops:
-                for outlet in self.outlets(crop, year):
-                    left[outlet.name] = float("inf") if outlet.most_t is None else outlet.most_t
-                    if outlet.least_t > 0.0:
-                        promised = min(outlet.least_t, self.sold(crop, outlet.name, year))
-                        price = outlet.price_per_t - outlet.haul_per_t
-                        given = min(promised, have[crop])
-                        have[crop] -= given
-                        left[outlet.name] -= given
-                        market = self.usual[crop] * prices[crop][year]
-                        money += given * price - (promised - given) * max(0.0, market - price)
-            missing = 0.0
-            if farm.feed_need_t:
-                barn += fetch(max(0.0, fed + store - barn))
-                eaten = min(barn, farm.feed_need_t, max(fed, barn - store))
-                missing = farm.feed_need_t - eaten
-                barn = min(barn - eaten, farm.hay_storage_t)
-            places = [
-                (each.price_per_t - each.haul_per_t, crop, each)
-                for crop in self.crops
-                for each in self.outlets(crop, year)
-            ]
-            places += [(self.open_price(crop, year), crop, "open") for crop in self.crops]
-            if farm.feed_need_t:
-                places += [(farm.feed_price_per_t, crop, "herd") for crop in self.hay]
-            for _, crop, where in sorted(places, key=lambda each: -each[0]):
-                if where == "herd":
-                    given = min(have[crop], missing)
-                    missing -= given
-                elif where == "open":
-                    given = have[crop]
-                    money += given * self.open_price(crop, year) * prices[crop][year]
-                else:
-                    given = min(have[crop], left[where.name])
-                    factor = 1.0 if where.least_t > 0.0 else prices[crop][year]
-                    money += given * max(0.0, where.price_per_t * factor - where.haul_per_t)
-                have[crop] -= given
-            money -= missing * farm.feed_price_per_t * feed[year]
-            carried = sum(
-                figures.made_t[crop][year] * (yields[crop][year] - 1.0) * self.haul[crop]
-                for crop in self.crops
-            )
-            found.append(figures.net_return[year] + money - self.planned_sales(year) - carried)
-        return found
-
-
 def _run(kind: str, key: str, scenarios: Scenarios) -> np.ndarray:
     """(S, T) by the direct reckoning."""
     plans = planned(kind)
-    direct = Direct(plans, plans.plan[key])
-    at = {crop: plans.data.products.index(crop) for crop in direct.crops}
-    yields, prices, feed = (
-        scenarios.yields.tolist(),
-        scenarios.prices.tolist(),
-        scenarios.feed_price.tolist(),
-    )
-    return np.array(
-        [
-            direct.net(
-                {crop: [year[k] for year in yields[s]] for crop, k in at.items()},
-                {crop: [year[k] for year in prices[s]] for crop, k in at.items()},
-                feed[s],
-            )
-            for s in range(len(yields))
-        ]
-    )
-
-
-def _fresh(swings: Swings, years: int, market: np.ndarray, count: int, seed: int) -> Scenarios:
-    """Courses drawn from the law itself: all years, yields and prices at once, nothing mirrored."""
-    n, k, r = len(SERIES), len(swings.crops), swings.persistence
-    lag = np.abs(np.subtract.outer(np.arange(years), np.arange(years)))
-    before = np.subtract.outer(np.arange(years), np.arange(years))  # year of the price less year of the yield
-    across = swings.yields * swings.price_yield
-    yy, pp = np.kron(np.eye(years), swings.yields), np.kron(r**lag, swings.prices)
-    py = np.kron(np.where(before >= 0, r ** np.maximum(before, 0.0), 0.0), across.T)
-    law = np.block([[yy, py.T], [py, pp]])
-    assert np.linalg.eigvalsh(law)[0] > 1e-9
-    rng = np.random.default_rng(seed)
-    series = rng.multivariate_normal(np.zeros(len(law)), law, size=count, method="cholesky")
-    zy = series[:, : n * years].reshape(count, years, n)
-    zp = series[:, n * years :].reshape(count, years, n)
-    own_y = rng.standard_normal((count, years, k))
-    own_p = rng.multivariate_normal(np.zeros(years), r**lag, size=(count, k)).transpose(0, 2, 1)
-    y, p = np.empty((count, years, k)), np.empty((count, years, k))
-    for c in range(k):
-        a, b = swings.yield_with[c], swings.price_with[c]
-        z = a * zy[:, :, swings.yield_series[c]] + (1 - a * a) ** 0.5 * own_y[:, :, c]
-        y[:, :, c] = np.clip(1 + swings.yield_cv[c] * z, 0, 2)
-        z = b * zp[:, :, swings.price_series[c]] + (1 - b * b) ** 0.5 * own_p[:, :, c]
-        s = np.log(1 + swings.price_cv[c] ** 2) ** 0.5
-        p[:, :, c] = np.exp(s * z - s * s / 2)
-    s = np.log(1 + swings.hay_price_cv**2) ** 0.5
-    feed = np.exp(s * zp[:, :, SERIES.index("hay")] - s * s / 2)
-    return Scenarios(yields=y, prices=p, feed_price=feed, market_price_per_t=market)
+    direct = Direct(plans.farm, plans.plan[key], plans.ground.budgets.price_per_t)
+    return direct.run(plans.data.products, scenarios)
 
 
 # ---------------------------------------------------------------- agreement
 
 
-@pytest.mark.parametrize("kind", ["plain", "herd", "promise"])
+@pytest.mark.parametrize("kind", KINDS)
 def test_in_usual_years_a_plan_brings_what_it_says(kind: str) -> None:
     plans = planned(kind)
     usual = Scenarios.usual(2, plans.data.years, courses(kind).market_price_per_t)
@@ -282,7 +114,7 @@ def test_in_usual_years_a_plan_brings_what_it_says(kind: str) -> None:
         assert found.short_t == pytest.approx(np.zeros((2, plans.data.years)))
 
 
-@pytest.mark.parametrize("kind", ["plain", "herd", "promise"])
+@pytest.mark.parametrize("kind", KINDS)
 def test_the_same_courses_bring_the_same_by_a_direct_reckoning_of_the_printed_plan(kind: str) -> None:
     plans = planned(kind)
     some = Scenarios(
@@ -297,13 +129,19 @@ def test_the_same_courses_bring_the_same_by_a_direct_reckoning_of_the_printed_pl
         assert found.std() > 1000.0  # the years do differ
 
 
-@pytest.mark.parametrize("kind", ["plain", "herd", "promise"])
+def test_hay_sold_standing_is_in_a_plan_that_is_held_against_the_direct_reckoning() -> None:
+    grown = {key for plan in planned("standing").all for path in plan.practices.values() for key in path}
+    assert any(key.endswith("_standing") for key in grown)
+    assert any("alfalfa_standing" in plan.figures.made_t for plan in planned("standing").all)
+
+
+@pytest.mark.parametrize("kind", KINDS)
 def test_fresh_courses_bring_the_same_within_sampling_error(kind: str) -> None:
     plans, count, level = planned(kind), 3000, 0.8
     swings = swings_of(crops_of_products(plans.data), TABLES)
-    fresh = _fresh(swings, plans.data.years, courses(kind).market_price_per_t, count, seed=11)
+    drawn = fresh(swings, plans.data.years, courses(kind).market_price_per_t, count, seed=11)
     key = "most_money"
-    mean = _run(kind, key, fresh).mean(axis=1)
+    mean = _run(kind, key, drawn).mean(axis=1)
     risk = told(kind, key)
     both = (1.0 / count + 1.0 / COURSES) ** 0.5
     assert risk.expected_net == pytest.approx(mean.mean(), abs=4 * mean.std() * both)
@@ -409,7 +247,7 @@ def test_a_dry_year_is_worked_out_by_hand() -> None:
     draft = plans.draft["as_now"]
     assert not draft.figures.tonnes[:, alfalfa].any()
     told_net = in_bad_year(data, draft.paths, draft.figures, dry, courses("herd"))
-    direct = Direct(plans, plans.plan["as_now"])
+    direct = Direct(plans.farm, plans.plan["as_now"], plans.ground.budgets.price_per_t)
     for year, net in enumerate(told_net):
         lost = 0.0
         for crop in direct.crops:
