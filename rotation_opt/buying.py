@@ -16,6 +16,7 @@ from .columns import Paths
 from .downside import with_bad_years
 from .errors import NoPlanError
 from .farm_arrays import selection_data
+from .finance import even_yearly
 from .formulate import Figures, Goal, Program
 from .groundwork import Groundwork, lay
 from .ownership import bought, machine_case, owning, work_of
@@ -148,17 +149,15 @@ def _with(
         hours = {key: work_of(key, there.hours, areas, unpaid.years).hours for key in machines}
         return sum(owning(key, own, ground.tables, hours[key]).a_year for key in machines)
 
-    def a_year(value: float) -> float:
-        return (value - base.figures.present_value) / float(data.discount.sum())
-
     least = sum(owning(key, own, ground.tables, 0.0).a_year for key in machines)
     spent = least
     try:
         if ground.farm.bad_years_weight <= 0.0:
             most, pools = _most_money(_paying(unpaid, least), pools, pulled)
-            if most < base.figures.present_value:
+            if most < base.figures.worth:
+                lost = even_yearly(most - base.figures.worth, data.discount)
                 return BuyingChoice(
-                    machines=machines, net=0.0, owning=least, gain=a_year(most), gap=None, searched=False
+                    machines=machines, net=0.0, owning=least, gain=lost, gap=None, searched=False
                 )
         for _ in range(ROUNDS):
             changed, plan = _best(there, _paying(unpaid, spent), pools, base, pulled)
@@ -177,7 +176,7 @@ def _with(
         machines=machines,
         net=_mean(after) + spent,
         owning=spent,
-        gain=a_year(after.present_value),
+        gain=even_yearly(after.present_value - base.figures.present_value, data.discount),
         gap=plan.gap,
     )
 
