@@ -311,10 +311,12 @@ def test_names_beside_points_keep_clear_of_each_other():
 def test_panels_that_measure_the_same_share_their_scale():
     small, large, other = panel(line(y=(1.0, 2.0))), panel(line(y=(1.0, 20.0))), panel(y_label="t")
     own = panel(line(y=(1.0, 2.0)), y_top=2.0)
-    first, second, third, fourth = y_ranges([small, large, other, own])
+    lone = panel(line(y=(1.0, 3.0)), own_scale=True)
+    first, second, third, fourth, fifth = y_ranges([small, large, other, own, lone])
     assert first == second == (0.0, 20.0)
     assert third == (0.0, 14.0)
     assert fourth == (0.0, 2.0)
+    assert fifth == (0.0, 3.0)
 
 
 def test_one_thing_looks_alike_in_every_chart():

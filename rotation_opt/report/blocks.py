@@ -89,7 +89,7 @@ class Panel:
     """One pair of axes.
 
     ``x_ticks`` and ``y_ticks`` hold places on the axis and the words there; none = by value. Panels of one
-    chart with the same ``y_label`` share their scale, unless ``y_top`` or ``y_ticks`` are given.
+    chart with the same ``y_label`` share their scale, unless they have their own or ``y_top`` or ``y_ticks``.
     """
 
     title: str
@@ -99,6 +99,7 @@ class Panel:
     x_ticks: tuple[tuple[float, str], ...] = ()
     y_top: float | None = None  # None = as the values ask
     y_ticks: tuple[tuple[float, str], ...] = ()
+    own_scale: bool = False
     y_from_zero: bool = True  # False = from a little below the least value
     alt: str = ""  # what is to be seen here, where the chart has several panels
 

@@ -25,6 +25,9 @@ FOOT = 5.0  # below all, to the next panel
 CIRCLE = 17.0  # room to write a figure into by hand
 
 
+Box = tuple[float, float, float, float]  # left, bottom, right, top
+
+
 @dataclass(frozen=True, slots=True)
 class Words:
     """Lines of text; ``x`` and ``y`` are where the first starts, or has its middle or its end."""
@@ -35,8 +38,8 @@ class Words:
     anchor: str = "left"
 
     @property
-    def box(self) -> tuple[float, float, float, float]:
-        """Left, bottom, right, top of the first line."""
+    def box(self) -> Box:
+        """Of the first line."""
         width = max((text_width(line, SIZE) for line in self.lines), default=0.0)
         left = self.x - {"left": 0.0, "center": 0.5, "right": 1.0}[self.anchor] * width
         return left, self.y - 0.2 * SIZE, left + width, self.y + 0.8 * SIZE
@@ -48,6 +51,11 @@ class EndLabel:
 
     words: Words
     end: Pair
+
+    @property
+    def beside(self) -> Pair:
+        """Where a stroke from that end meets the words."""
+        return self.words.x - 1.5, self.words.y + 0.35 * SIZE
 
 
 class Layout:
@@ -178,12 +186,12 @@ class Layout:
             if len(finite((x, y))) == 2
         ]
         taken = [(x - 3.0, y - 3.0, x + 3.0, y + 3.0) for x, y, _ in named]
-        taken += [
-            (self.across(x) - 1.5, self.up(y) - 1.5, self.across(x) + 1.5, self.up(y) + 1.5)
-            for each in self.panel.series
-            if each.kind == "line"
-            for x, y in zip(each.x, each.y, strict=True)
-        ]
+        for each in self.panel.series:
+            if each.kind == "line":
+                corners = [(self.across(x), self.up(y)) for x, y in zip(each.x, each.y, strict=True)]
+                taken += [box for ends in itertools.pairwise(corners) for box in _along(*ends)]
+        for label in self.end_labels:
+            taken += _along(label.end, label.beside)
         for x, y, name in named:
             text = wrapped(name, SIZE, LABELS_MOST * WIDTH, 1)
             sides = [
@@ -204,9 +212,19 @@ class Layout:
             yield best
 
 
+def _along(start: Pair, end: Pair) -> Iterator[Box]:
+    """Small boxes along a stroke."""
+    (x0, y0), (x1, y1) = start, end
+    whole = len(finite((*start, *end))) == 4
+    parts = int(max(abs(x1 - x0), abs(y1 - y0)) / 2.0) + 1 if whole else 0
+    for part in range(parts):
+        x, y = x0 + (x1 - x0) * part / parts, y0 + (y1 - y0) * part / parts
+        yield x - 1.0, y - 1.0, x + 1.0, y + 1.0
+
+
 def _meetings(
-    box: tuple[float, float, float, float],
-    taken: Iterable[tuple[float, float, float, float]],
+    box: Box,
+    taken: Iterable[Box],
     layout: Layout,
 ) -> float:
     left, bottom, right, top = box

@@ -88,10 +88,13 @@ def y_ranges(panels: Sequence[Panel]) -> tuple[Pair, ...]:
     own = [y_range(panel) for panel in panels]
     shared: dict[str, Pair] = {}
     for panel, (low, high) in zip(panels, own, strict=True):
-        if panel.y_top is None and not panel.y_ticks:
+        if not _alone(panel):
             lowest, highest = shared.get(panel.y_label, (low, high))
             shared[panel.y_label] = (min(low, lowest), max(high, highest))
     return tuple(
-        alone if panel.y_top is not None or panel.y_ticks else shared[panel.y_label]
-        for panel, alone in zip(panels, own, strict=True)
+        limits if _alone(panel) else shared[panel.y_label] for panel, limits in zip(panels, own, strict=True)
     )
+
+
+def _alone(panel: Panel) -> bool:
+    return panel.own_scale or panel.y_top is not None or bool(panel.y_ticks)

@@ -219,9 +219,9 @@ class _Pen:
     def leader(self, label: EndLabel) -> None:
         """A stroke from the end of a line to its words, where they could not stand beside it."""
         x, y = label.end
-        beside = label.words.y + 0.35 * SIZE
+        to, beside = label.beside
         if abs(beside - y) > NEAR or self.layout.right - x > FAR:
-            self.line((x + 3.0, label.words.x - 1.5), (y, beside), LIGHT)
+            self.line((x + 3.0, to), (y, beside), LIGHT)
 
     # ------------------------------------------------------------ what the panel is about
 
@@ -235,9 +235,9 @@ class _Pen:
                 self._cut(self.line(x, y, grey, 1.2, dashes=dashes), y)
                 every = ceil(len(x) / MOST_MARKERS) if len(x) > MOST_MARKERS + 2 else 1
                 first = style * every // len(LINES)  # so that markers of lines close together lie apart
-                self.marks(x[first::every], y[first::every], style)
+                self._cut(self.marks(x[first::every], y[first::every], style), y)
             case "points":
-                self.marks(x, y, style)
+                self._cut(self.marks(x, y, style), y)
             case "band":
                 self.fill(series.x, series.low, series.high, style)
             case "area":
@@ -245,9 +245,9 @@ class _Pen:
             case "blanks":
                 pass  # they stand below the axis
 
-    def marks(self, x: Sequence[float], y: Sequence[float], style: int) -> None:
+    def marks(self, x: Sequence[float], y: Sequence[float], style: int) -> Line2D:
         _, marker, filled, grey = LINES[style % len(LINES)]
-        self._cut(self.line(x, y, grey, 0, marker=(marker, 3.4, filled)), y)
+        return self.line(x, y, grey, 0, marker=(marker, 3.4, filled))
 
     def line(
         self,

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from rotation_opt.records import Alternative
 from rotation_opt.report.blocks import Block, Bullets, Section
-from rotation_opt.report.price_table import price_blocks
+from rotation_opt.report.curve import curve_chart
+from rotation_opt.report.price_table import price_notes
 from rotation_opt.report.summary import AS_NOW, Reading
 from rotation_opt.report.wording import share_range
 
@@ -24,7 +25,9 @@ def price_sections(reading: Reading, columns: Sequence[Alternative]) -> list[Sec
     steps = list(itertools.pairwise(planned))
     sentences = [_step(reading, before, after) for before, after in steps]
     blocks: list[Block] = [Bullets(items=tuple(sentences))] if sentences else []
-    blocks += price_blocks(reading)
+    chart = curve_chart(reading, columns)
+    if chart is not None:
+        blocks += [chart, *price_notes(reading)]
     return [Section(key="price", title="What being cleaner costs", blocks=tuple(blocks))] if blocks else []
 
 

@@ -22,11 +22,11 @@ MEANT = {
 }
 
 
-def price_blocks(reading: Reading) -> list[Block]:
-    """The table with how to read it and what is not sure; nothing where there is no curve."""
+def price_grid(reading: Reading) -> Grid | None:
+    """A row for each step; None where they are too few to be a curve."""
     steps = reading.result.price_steps
     if len(steps) < FEWEST:
-        return []
+        return None
     money = reading.wording.money_unit
     header = (
         "Weeds, %",
@@ -47,8 +47,13 @@ def price_blocks(reading: Reading) -> list[Block]:
         )
         for step in steps
     )
+    return Grid(header=header, rows=rows)
+
+
+def price_notes(reading: Reading) -> list[Block]:
+    """How to read the table, and what is not sure."""
     doubts = reading.result.price_doubts
-    blocks: list[Block] = [Grid(header=header, rows=rows), Paragraph(text=_how_to_read(steps))]
+    blocks: list[Block] = [Paragraph(text=_how_to_read(reading.result.price_steps))]
     return [*blocks, Bullets(items=doubts)] if doubts else blocks
 
 
