@@ -73,6 +73,8 @@ class FieldData:
     landlord_share : float
         Share of the harvested tonnes that the landlord takes at harvest (he sells them himself); the grower
         pays the whole cost.
+    ratios : (P,) or None
+        Yield of each practice here against what it yields elsewhere; None = ``yield_ratio`` for all.
     """
 
     name: str
@@ -85,6 +87,14 @@ class FieldData:
     yield_ratio: float
     landlord_share: float
     rent_per_ha: float
+    ratios: Floats | None = None
+
+    def ratio(self, practice: Integers | int) -> Floats | float:
+        """Yield of practices here against what they yield elsewhere."""
+        if self.ratios is None:
+            return self.yield_ratio
+        found: Floats = self.ratios[practice]
+        return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -135,7 +135,7 @@ def _left_t(ground: Groundwork, plan: Alternative, season: Season) -> float:
     lost = next(
         (each.weed_loss for each in plan.fields if (each.field, each.year) == (season.field.name, when)), 0.0
     )
-    return carried * season.field.yield_ratio * season.field.area_ha * (1.0 - lost)
+    return carried * season.field.ratio_of(practice.crop) * season.field.area_ha * (1.0 - lost)
 
 
 def _crops(ground: Groundwork, plan: Alternative, grown: Sequence[Season]) -> list[Balance]:

@@ -294,14 +294,15 @@ class Following:
         land, pair = data.fields[field], int(self._pair_index[before, this])
         price = self._price_per_t(self._ground.practice_list.all[this].practice)
         a_tonne = (1.0 - land.landlord_share) * price - float(self._haul_per_t[pair])
-        return land.area_ha * land.yield_ratio * float(self._yield_t_ha[pair]) * max(a_tonne, 0.0)
+        return land.area_ha * float(land.ratio(this)) * float(self._yield_t_ha[pair]) * max(a_tonne, 0.0)
 
     def _weedy(self, field: int, before: int, this: int) -> tuple[float, float]:
         """What the whole crop would bring less if it were weedy, and the loss of yield from which it is."""
         land, pair = self._data.fields[field], int(self._pair_index[before, this])
         crop = self._ground.practice_list.all[this].crop
         off, from_loss = weedy_grain(crop, self._ground.farm, self._ground.tables)
-        mine = land.area_ha * land.yield_ratio * float(self._yield_t_ha[pair]) * (1.0 - land.landlord_share)
+        mine = land.area_ha * float(land.ratio(this)) * float(self._yield_t_ha[pair])
+        mine *= 1.0 - land.landlord_share
         return mine * off, from_loss
 
     def _price_per_t(self, practice: Practice) -> float:

@@ -138,6 +138,9 @@ def _field(field: Field, ground: Groundwork) -> FieldData:
         yield_ratio=field.yield_ratio,
         landlord_share=field.landlord_share,
         rent_per_ha=field.rent_per_ha,
+        ratios=np.array([field.ratio_of(dated.crop) for dated in ground.practice_list.all])
+        if field.yield_ratios
+        else None,
     )
 
 

@@ -301,7 +301,7 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
         f"{'bad' if farm.labour.bad_year else 'median'} year.",
         "Left out of the money: nitrogen that a broken hay stand leaves to the second crop after it (up to "
         "half of what that crop needs, Brown in Hay & Forage Grower). Yields do not go by soil: a field has "
-        "its yield_ratio.",
+        "its yield_ratio and yield_ratio_by_crop.",
         _weedy_words(ground),
         "What the weeds left at the end will cost after the plan, and what nitrogen and hay stands will be "
         "worth, is told by itself; it is not in the net return.",

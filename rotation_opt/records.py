@@ -275,6 +275,11 @@ class Field:
     soil: str  # "light", "medium", "heavy", "wet"
     yield_ratio: float  # this field against the farm's usual yields
     bans: frozenset[str]  # practice tags, crop keys or groups not allowed here
+    yield_ratios: Mapping[str, float] = field(default_factory=dict)  # crop -> in place of yield_ratio
+
+    def ratio_of(self, crop: str) -> float:
+        """Yield of a crop here against the farm's usual yield of it."""
+        return self.yield_ratios.get(crop, self.yield_ratio)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -139,7 +139,7 @@ def trace(data: SelectionData, field: int, path: Sequence[int]) -> FieldTrace:
         burden[year] = land.area_ha * (data.burden_weight * land.infested_share) @ autumn[year]
         cost = (float(data.cost_per_ha[pair]) + land.rent_per_ha) * land.area_ha
         if data.product_of[practice] >= 0:
-            weed_free = float(data.yield_t_ha[pair]) * land.yield_ratio * land.area_ha
+            weed_free = float(data.yield_t_ha[pair]) * float(land.ratio(practice)) * land.area_ha
             made[year] = weed_free * (1.0 - loss[year, data.likely])
             tonnes[year] = made[year] * (1.0 - land.landlord_share)
         money[year] = -cost - made[year] * float(data.haul_per_t[pair])
@@ -307,7 +307,7 @@ class Grower:
             practice = paths[:, year].astype(np.int64)
             pair = data.pair_index[previous, practice]
             reserve, burden[:, year], loss[:, year] = self.season(land, weeds, pair, reserve)
-            crop = land.area_ha * land.yield_ratio * data.yield_t_ha[pair] * (1.0 - loss[:, year])
+            crop = land.area_ha * land.ratio(practice) * data.yield_t_ha[pair] * (1.0 - loss[:, year])
             crop = np.where(self.sells[pair], crop, 0.0)
             tonnes[:, year] = crop * (1.0 - land.landlord_share)
             money[:, year] = -land.area_ha * (data.cost_per_ha[pair] + land.rent_per_ha)
@@ -381,9 +381,8 @@ class Grower:
         rules, weeds = data.rules, self.weeds_of(land)
         fixed = land.area_ha * (worth.fixed - worth.money[:, None] * land.rent_per_ha)
         per_tonne = (1.0 - land.landlord_share) * worth.tonne - worth.carried
-        crop = land.area_ha * land.yield_ratio * data.yield_t_ha * per_tonne
-        mine = land.area_ha * land.yield_ratio * (1.0 - land.landlord_share)
-        docked = mine * data.yield_t_ha * worth.docked
+        weed_free = land.area_ha * land.ratio(self.practice_of) * data.yield_t_ha
+        crop, docked = weed_free * per_tonne, weed_free * (1.0 - land.landlord_share) * worth.docked
         outlook = self._outlook(field)
         ahead = outlook.values(fixed, crop, docked, worth.burden)
 

@@ -111,7 +111,8 @@ class Recheck:
                 index, most = loss_figures(self.tables, weed, group)
                 lost = float(share_lost(shoots[w, self.likely], index, most))
                 kept *= 1.0 - float(start.infested_share[w]) * lost
-            made = float(self.budgets.yield_t_ha[pair]) * field.yield_ratio * field.area_ha * kept
+            made = float(self.budgets.yield_t_ha[pair]) * field.area_ha * kept
+            made *= field.ratio_of(practice.crop)
             yield _Season(field, year, practice, pair, autumn, shoots, 1.0 - kept, made)
             reserve, before = after, this
 

@@ -193,6 +193,7 @@ def _field(  # noqa: PLR0917
         yield_ratio=float(rng.uniform(0.8, 1.1)),
         landlord_share=float(rng.choice([0.0, 0.0, 0.3])),
         rent_per_ha=float(rng.uniform(0, 100)),
+        ratios=None if number % 2 == 0 else np.linspace(0.7, 1.2, practices),
     )
 
 

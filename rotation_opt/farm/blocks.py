@@ -218,6 +218,7 @@ Percent = Annotated[float, _number(0, 100)]
 Hours = Annotated[float, _number(0, 20_000)]
 Density = Annotated[float, _number(0, 1_000)]
 Count = Annotated[float, _number(0, 10_000)]
+YieldRatio = Annotated[float, _number(0.1, 3)]
 CropName = Annotated[str, _name("crop")]
 GrownName = Annotated[str, _name("grown")]
 HalfMonths = Annotated[list[Hours], _length(24, "one for each half-month from 1 January")]
@@ -307,7 +308,11 @@ HistoryItem = Annotated[
 
 
 class FieldBlock(Block):
-    """``[[field]]``: one field, without its patches."""
+    """``[[field]]``: one field, without its patches.
+
+    ``yield_ratio`` is what grows here against the usual yields of the farm, ``yield_ratio_by_crop`` the same
+    of some crops, in its place.
+    """
 
     needed = (("name",), AREA, ("history",))
     perhaps = (RENT,)
@@ -323,7 +328,8 @@ class FieldBlock(Block):
     rent_per_acre: Money | None = None
     rent_per_ha: Money | None = None
     soil: Annotated[str, _choice("light", "medium", "heavy", "wet")] = "medium"
-    yield_ratio: Annotated[float, _number(0.1, 3)] = 1.0
+    yield_ratio: YieldRatio = 1.0
+    yield_ratio_by_crop: dict[CropName, YieldRatio] = Field(default_factory=dict)
     bans: list[Annotated[str, _name("ban")]] = Field(default_factory=list)
 
 

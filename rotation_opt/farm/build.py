@@ -354,6 +354,7 @@ def _field(placed: Placed, years: int, tables: Tables) -> Field:
         rent_per_ha=money_per_ha(block, b.RENT) or 0.0,
         soil=block.soil,
         yield_ratio=block.yield_ratio,
+        yield_ratios=dict(block.yield_ratio_by_crop),
         bans=banned(block.bans, tables),
     )
 

@@ -301,7 +301,8 @@ def _contract_fits_the_land(case: _Case, placed: Placed, crop: Crop, least_t: fl
     best = max((value for value in yields if value is not None), default=None)
     if best is None:
         return
-    ratios = [each.block.yield_ratio for each in case.each("field")]
+    fields = [each.block for each in case.each("field")]
+    ratios = [field.yield_ratio_by_crop.get(crop.key, field.yield_ratio) for field in fields]
     could = best * max(ratios, default=1.0) * land_ha
     if least_t > could * _SLACK:
         key = placed.block.given(b.LEAST) or ""
