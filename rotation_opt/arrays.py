@@ -142,6 +142,9 @@ class ShareData:
 class Downside:
     """How much bad years count when plans are chosen.
 
+    The mean of a plan's worst runs of years is no straight line in its tonnes. Each row here is the straight
+    line that touches it at one plan: above the curve elsewhere, so the least of the rows is what counts.
+
     Parameters
     ----------
     change : (A, T, K)
@@ -157,6 +160,7 @@ class Downside:
     """
 
     change: Floats
+    start: Floats
     weight: float
     settled: Callable[[SelectionData, Limits, Any], float] | None = None
 
@@ -203,9 +207,6 @@ class CashDates:
 class Limits:
     """What the whole farm can do in a year; the what-ifs change these and nothing else.
 
-    The mean of a plan's worst runs of years is no straight line in its tonnes. Each row here is the straight
-    line that touches it at one plan: above the curve elsewhere, so the least of the rows is what counts.
-
     Parameters
     ----------
     labour_h : (H,)
@@ -218,7 +219,6 @@ class Limits:
         Hours of the own machines; inf for a hired machine (the contractor brings enough).
     hire_extra_h : (M,)
         Hours a calendar year of an own machine that can also be hired; 0 = cannot.
-    start: Floats
     hire_extra_cost_per_h : (M,)
         What such an hour costs beyond the own running cost already in ``cost_per_ha``.
     hire_area_ha : (M,)
@@ -236,6 +236,9 @@ class Limits:
         and share lost a year.
     cash_floor, fixed_cost : float
         Least net cash in any one year, after the fixed cost of the whole farm.
+    cash_floor_quarter, cash_now : float
+        Least cash in hand at the end of each quarter up to the end of the plan, and cash in hand before its
+        first work is paid. Asks for ``SelectionData.cash_dates``; -inf = not asked.
     largest, least : tuple of ShareData
     downside : Downside or None
         None = plans are chosen by the money of usual years alone.
@@ -261,6 +264,8 @@ class Limits:
     largest: tuple[ShareData, ...]
     least: tuple[ShareData, ...]
     downside: Downside | None = None
+    cash_floor_quarter: float = -np.inf
+    cash_now: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -315,6 +320,8 @@ class SelectionData:
         Weight of each plan year in the burden that plans are chosen by; the weights add up to 1.
     discount : (T,)
         Factor that turns money of a plan year into money of today.
+    cash_dates : CashDates or None
+        Only where there is a least cash by quarter.
     weedy : WeedyGrain or None
         None = grain with weeds in it brings the usual price.
     weeds_left_price : float
@@ -365,8 +372,14 @@ class SelectionData:
     burden_when: Floats
     discount: Floats
     say: Say = field(default_factory=Say)
+    cash_dates: CashDates | None = None
     weedy: WeedyGrain | None = None
     weeds_left_price: float = 0.0
+
+    @property
+    def quarters(self) -> int:
+        """Quarters to the end of the plan, from the year before it; 0 where no cash is asked by quarter."""
+        return 0 if self.cash_dates is None else 4 * (self.years + 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -385,6 +398,8 @@ class Prices:
         Cost of a hectare under a practice (shares of the land).
     burden : (T,)
         Cost of one hectare of full-strength stand on 1 November of each year.
+    paid : (``SelectionData.quarters``,)
+        Worth of one unit of a field's own money in each quarter, beside that in its year.
     """
 
     money: Floats
@@ -394,3 +409,4 @@ class Prices:
     hired: Floats
     land: Floats
     burden: Floats
+    paid: Floats = field(default_factory=lambda: np.zeros(0))

@@ -7,31 +7,26 @@ second must give the net return that is printed; `cash_checks` says whether it d
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from rotation_opt.arrays import SelectionData
-from rotation_opt.budgets import running_rates, sown_costs, weedy_grain
+from rotation_opt.budgets import weedy_grain
+from rotation_opt.cash_dates import Dated, PaymentDates, first_harvest_month, month_of, year_of_sale
 from rotation_opt.farm_arrays import extra_hire
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.ledgers import CashCourse
-from rotation_opt.practices import MONTH_STARTS, YEAR
+from rotation_opt.practices import YEAR
 from rotation_opt.records import Alternative, Check, Field, Practice, Programme
 from rotation_opt.standing_hay import sold_as
-from rotation_opt.workload import HALF_MONTHS, crop_in_pass, crop_t_ha, cut_shares, hire_rate, pass_work
+from rotation_opt.workload import HALF_MONTHS
 
 Array = npt.NDArray[np.float64]
-Dated = tuple[tuple[int, float], ...]
-"""Days of the season and what share of an amount falls on each."""
-
 MONEY = 1.0
 """Largest difference in money a year that counts as rounding, whole farm. [currency]"""
-
-LONG_WAIT = 8
-"""A usual month of sale that is further off has just gone by: a late crop is sold at harvest. [months]"""
 
 SALES, EXTRA_HELP, EXTRA_HIRE = "sales", "extra paid help", "hire in a pinch"
 HAULING, HAY, RENT, FIXED, DEBT = "drying and hauling", "hay bought", "rent", "fixed cost", "debt"
@@ -73,44 +68,6 @@ def seasons(ground: Groundwork, plan: Alternative) -> Iterator[Season]:
             before = this
 
 
-def month_of(day: int) -> int:
-    """Month 0-11 of a day; days of other years are taken round.
-
-    Examples
-    --------
-    >>> month_of(0), month_of(31), month_of(-1), month_of(365)
-    (0, 1, 11, 0)
-    """
-    day %= YEAR
-    return max(month for month in range(12) if MONTH_STARTS[month] <= day)
-
-
-def year_of_sale(sold_month: int, harvest_month: int, *, usual: bool) -> tuple[int, int]:
-    """Years after the harvest year, and month, in which a crop is paid for.
-
-    Parameters
-    ----------
-    sold_month : int
-        Calendar month of sale. [1-12]
-    harvest_month : int
-        Month in which the first of it is harvested. [1-12]
-    usual : bool
-        Whether the month is the usual one of the crop tables, not the grower's own.
-
-    Examples
-    --------
-    >>> year_of_sale(11, 10, usual=True), year_of_sale(1, 10, usual=True)
-    ((0, 11), (1, 1))
-    >>> year_of_sale(9, 10, usual=True), year_of_sale(9, 10, usual=False)
-    ((0, 10), (1, 9))
-    """
-    if sold_month >= harvest_month:
-        return 0, sold_month
-    if usual and sold_month + 12 - harvest_month > LONG_WAIT:
-        return 0, harvest_month
-    return 1, sold_month
-
-
 class _Ledger:
     """Amounts by what they are for, plan year they are counted in, and quarter they are paid in."""
 
@@ -147,7 +104,7 @@ class CashFlow:
     def __init__(self, ground: Groundwork, data: SelectionData) -> None:
         self.ground, self.data = ground, data
         self.farm, self.tables = ground.farm, ground.tables
-        self._known: dict[int, Mapping[str, Dated]] = {}
+        self.dates = PaymentDates(ground)
         self._extra_hire = extra_hire(self.farm, self.tables, ground.hours)
 
     def course(self, plan: Alternative) -> CashCourse:
@@ -186,9 +143,7 @@ class CashFlow:
 
     def _field_costs(self, ledger: _Ledger, season: Season) -> None:
         area, budgets = season.field.area_ha, self.ground.budgets
-        dates = self._known.get(season.pair)
-        if dates is None:
-            dates = self._known[season.pair] = self._dates(season)
+        dates = self.dates.of_pair(season.pair)
         at_harvest: Dated = ((season.programme.harvest_day, 1.0),)
         for part, per_ha in budgets.parts.items():
             amount = -float(per_ha[season.pair]) * area
@@ -200,54 +155,6 @@ class CashFlow:
             mine = season.made_t * (1.0 - season.field.landlord_share)
             ledger.book_dated(WEEDY, season.year, at_harvest, -mine * off)
         ledger.book_evenly(RENT, season.year, -season.field.rent_per_ha * area)
-
-    def _dates(self, season: Season) -> Mapping[str, Dated]:
-        """When each part of the costs is paid, as shares; what is not named is paid at harvest."""
-        programme, practice = season.programme, season.practice
-        sown = programme.sowing_day
-        start = min((op.day for op in programme.operations if op.day >= 0), default=programme.harvest_day)
-        inputs = start if sown is None else sown
-        labour, own, hired = self._work(programme, practice)
-        return {
-            "sown material": self._material(programme, practice, inputs),
-            "other inputs": ((inputs, 1.0),),
-            "nitrogen bought": ((self.nitrogen_day(inputs), 1.0),),
-            "stand establishment": ((inputs, 1.0),),
-            "labour": _shares(labour, inputs),
-            "own machines": _shares(own, inputs),
-            "hired work": _shares(hired, inputs),
-        }
-
-    def nitrogen_day(self, sown: int) -> int:
-        """A crop that is sown before the new year gets its nitrogen in spring."""
-        if sown >= 0:
-            return sown
-        return int(MONTH_STARTS[int(self.tables.number("money", "any", "autumn_crop_nitrogen_month")) - 1])
-
-    def _work(self, programme: Programme, practice: Practice) -> tuple[list[tuple[int, float]], ...]:
-        """Hours of own people, cost of own machines and cost of hire of each pass, with its day."""
-        labour, own, hired = [], [], []
-        yields, shares = crop_t_ha(practice, self.farm, self.tables), cut_shares(practice, self.tables)
-        for op in programme.operations:
-            crop = crop_in_pass(op, programme, yields, shares)
-            work = pass_work(op.operation, crop, self.farm, self.tables)
-            labour.append((op.day, work.labour))
-            if work.machine not in self.ground.hours.machines:
-                continue
-            if work.hired:
-                hired.append((op.day, work.units * hire_rate(work.machine, self.farm, self.tables)))
-            else:
-                a_pass, an_hour = running_rates(work.machine, self.farm, self.tables)
-                own.append((op.day, a_pass + work.hours * an_hour))
-        return labour, own, hired
-
-    def _material(self, programme: Programme, practice: Practice, sown: int) -> Dated:
-        """Each thing that is sown is paid for when it is sown."""
-        costs = []
-        for crop, cost in sown_costs(practice, self.tables).items():
-            days = [c.start_day for c in programme.canopies if c.crop == crop and c.start == "sown"]
-            costs.append((min(days, default=sown), cost))
-        return _shares(costs, sown)
 
     # ------------------------------------------------------------ what comes in
 
@@ -261,7 +168,7 @@ class CashFlow:
             outlet = outlets.get(sale)
             for year, t in enumerate(tonnes):
                 harvested = first.get((crop, year), 1)
-                month, usual = self.month_of_sale(crop, own_month.get(sale), harvested)
+                month, usual = self.dates.month_of_sale(crop, own_month.get(sale), harvested)
                 price = (
                     float(limits.open_price_per_t[year, products.index(crop)])
                     if outlet is None
@@ -270,25 +177,12 @@ class CashFlow:
                 later, when = year_of_sale(month, harvested, usual=usual)
                 ledger.book(SALES, year, year + later, when - 1, t * price)
 
-    def month_of_sale(self, crop: str, of_outlet: int | None, harvested: int) -> tuple[int, bool]:
-        """Month in which a crop is paid for, and whether that is the usual one; standing hay as it is cut."""
-        own = of_outlet or self.farm.sold_month.get(crop)
-        if own:
-            return own, False
-        return int(self.tables.number_or("crop", crop, "sold_month", harvested)), True
-
     def _bought_hay(self, ledger: _Ledger, plan: Alternative) -> None:
         if not any(plan.figures.feed_bought_t):
             return
-        month = self.month_of_hay()
+        later, month = self.dates.hay_bought()
         for year, t in enumerate(plan.figures.feed_bought_t):
-            # what the harvest of a year does not give is bought in the winter after it
-            later = 1 if month < 7 else 0
             ledger.book(HAY, year, year + later, month - 1, -t * self.data.limits.feed_price_per_t)
-
-    def month_of_hay(self) -> int:
-        """Calendar month in which hay bought in is paid for."""
-        return int(self.tables.number("money", "any", "hay_bought_month"))
 
     # ------------------------------------------------------------ what is paid beyond the farm's own means
 
@@ -326,13 +220,21 @@ class CashFlow:
                     ledger.book(EXTRA_HIRE, max(year - 1, 0), year - 1, int(half) // 2, amount)
 
 
-def cash_checks(course: CashCourse, plan: Alternative, currency: str) -> tuple[Check, ...]:
-    """Whether the money by quarter adds up to the net return of each year, and to the cash at the end."""
+def cash_checks(
+    course: CashCourse, plan: Alternative, currency: str, floor: float | None = None
+) -> tuple[Check, ...]:
+    """Whether the money by quarter adds up to the net return of each year, and to the cash at the end.
+
+    Where a least cash in hand is asked for, also whether there is that much at the end of every quarter; not
+    for a plan that says which limits it breaks.
+    """
     years = np.array(course.by_plan_year) - np.array(plan.figures.net_return)
     worst = float(np.abs(years).max(initial=0.0))
     flows = np.sum(list(course.parts.values()), axis=0) if course.parts else np.zeros(len(course.left))
     end = abs(course.opening + float(np.sum(flows)) - course.left[-1])
+    kept = () if floor is None or plan.breaks else (_floor_check(course, currency, floor),)
     return (
+        *kept,
         Check(
             what="money by quarter = net return of each year",
             agrees=worst <= MONEY,
@@ -348,21 +250,23 @@ def cash_checks(course: CashCourse, plan: Alternative, currency: str) -> tuple[C
     )
 
 
+def _floor_check(course: CashCourse, currency: str, floor: float) -> Check:
+    short = max(floor - min(course.left[: course.last + 1]), 0.0)
+    return Check(
+        what="cash above its floor at the end of every quarter",
+        agrees=short <= MONEY,
+        largest_difference=short,
+        unit=currency,
+    )
+
+
 def _first_harvests(grown: Sequence[Season]) -> dict[tuple[str, int], int]:
     """Month 1-12 of the first harvest, of hay the first cut, by crop and plan year."""
     first: dict[tuple[str, int], int] = {}
     for season in grown:
-        cuts = [day for c in season.programme.canopies if not c.under for day in c.cut_days if day >= 0]
-        day = min(cuts) if season.practice.cuts and cuts else season.programme.harvest_day
         key = sold_as(season.practice), season.year
-        first[key] = min(first.get(key, 12), month_of(day) + 1)
+        first[key] = min(first.get(key, 12), first_harvest_month(season.practice, season.programme))
     return first
-
-
-def _shares(costs: Sequence[tuple[int, float]], otherwise: int) -> Dated:
-    """Costs by day as shares of their sum; all on one day where there are none."""
-    whole = sum(cost for _, cost in costs)
-    return tuple((day, cost / whole) for day, cost in costs if cost) if whole > 0.0 else ((otherwise, 1.0),)
 
 
 def _plain(values: Array) -> tuple[float, ...]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from .arrays import FieldData, Flags, Floats, Limits, OutletData, SelectionData, ShareData, WeedyGrain
 from .budgets import PairBudgets, grazing_land_share, weedy_grain
+from .cash_dates import PaymentDates
 from .groundwork import Groundwork
 from .practices import DatedPractice
 from .records import Farm, Field
@@ -35,7 +36,7 @@ def selection_data(ground: Groundwork) -> SelectionData:
         for dated in practices
     ]
     loss = np.array(figures, dtype=float).reshape(len(practices), len(response.weeds), 2) / 100.0
-    us = farm.region == "us"
+    us, limits = farm.region == "us", _limits(ground, products)
     return SelectionData(
         first_year=farm.first_year,
         years=farm.years,
@@ -79,7 +80,7 @@ def selection_data(ground: Groundwork) -> SelectionData:
         likely=response.draws.index("likely"),
         rules=succession.rules,
         fields=tuple(_field(field, ground) for field in farm.fields),
-        limits=_limits(ground, products),
+        limits=limits,
         burden_weight=np.ones(len(response.weeds)),
         burden_when=weight_of_years(farm.years),
         discount=(1.0 + money(farm, tables, "interest_rate")) ** -np.arange(1.0, farm.years + 1.0),
@@ -89,6 +90,9 @@ def selection_data(ground: Groundwork) -> SelectionData:
             currency=farm.currency,
             products=tuple(tables.crops[crop] for crop in products),
         ),
+        cash_dates=None
+        if farm.cash_floor_quarter is None
+        else PaymentDates(ground).for_selection(limits.outlets, products),
     )
 
 
@@ -194,6 +198,8 @@ def _limits(ground: Groundwork, products: Sequence[str]) -> Limits:
         storage_loss=farm.hay_storage_loss,
         cash_floor=farm.cash_floor,
         fixed_cost=farm.fixed_cost,
+        cash_floor_quarter=-np.inf if farm.cash_floor_quarter is None else farm.cash_floor_quarter,
+        cash_now=farm.cash_now,
         largest=(*_shares(farm.largest_share, farm, tables, practices), *_grazed(farm, tables, practices)),
         least=_shares(farm.least_share, farm, tables, practices),
     )

@@ -1,13 +1,14 @@
 """What one sequence asks of the farm, as a flat list of numbers that add up over fields.
 
-Money and tonnes of each year, hours of each half-month, land under each practice, burden of each autumn.
+Money and tonnes of each year, hours of each half-month, land under each practice, burden of each autumn;
+where a least cash by quarter is asked for, money of each quarter too.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from .arrays import Floats, SelectionData
+from .arrays import QUARTERS_BEFORE, QUARTERS_SPANNED, CashDates, Floats, SelectionData
 from .sequences import Pool
 
 HALF_MONTHS = 24
@@ -26,6 +27,7 @@ class Space:
             "hired": (machines, years),
             "land": (years, len(data.practice_keys)),
             "burden": (years,),
+            "paid": (data.quarters,),
         }
         self.begin: dict[str, int] = {}
         at = 0
@@ -73,4 +75,29 @@ def features(data: SelectionData, space: Space, pool: Pool) -> Floats:
             labour[:, year + offset] += area * data.labour_h[pair, offset]
             machine[:, :, year + offset] += area * data.machine_h[pair, :, offset]
         hired[:, :, year] = area * data.hired_area[pair]
+    if data.cash_dates is not None:
+        _money_by_quarter(data, data.cash_dates, pool, space.part("paid", result))
     return result
+
+
+def _money_by_quarter(data: SelectionData, dates: CashDates, pool: Pool, paid: Floats) -> None:
+    """The field's own money in the quarter in which it is paid; paid out is negative."""
+    land, rows = data.fields[pool.field], np.arange(len(pool))
+    for year in range(data.years):
+        pair = pool.pairs[:, year]
+        if len(pair) == 0 or pair[0] < 0:
+            continue
+        begin = 4 * (year + 1)
+        first = begin - QUARTERS_BEFORE
+        end = min(first + QUARTERS_SPANNED, data.quarters)
+        paid[:, first:end] -= land.area_ha * dates.cost_per_ha[pair, : end - first]
+        paid[:, begin : begin + 4] -= land.area_ha * land.rent_per_ha / 4.0
+        ratio = land.ratio(pool.paths[:, year].astype(np.int64))
+        made = land.area_ha * ratio * data.yield_t_ha[pair] * (1.0 - pool.loss[:, year])
+        when = begin + dates.carried[pair]
+        some = (data.product_of[pool.paths[:, year].astype(np.int64)] >= 0) & (when < data.quarters)
+        cost = made * data.haul_per_t[pair]
+        if data.weedy is not None:
+            mine = pool.paths[:, year].astype(np.int64)
+            cost += made * (1.0 - land.landlord_share) * data.weedy.off(mine, pool.loss[:, year])
+        paid[rows[some], when[some]] -= cost[some]

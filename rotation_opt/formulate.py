@@ -81,6 +81,7 @@ class Figures:
     recourse: Recourse
     breaks: tuple[str, ...]  # limits not kept, in the grower's words
     regret: float = 0.0  # what the worst runs count against the plan, money of today
+    left: float = 0.0  # what the weeds left after the last year count against it, money of today
 
     @property
     def worth(self) -> float:
@@ -134,8 +135,8 @@ class Program:
         """
         plan = np.zeros(self.space.size)
         plan[self.space.begin["money"] : self.space.begin["money"] + self.data.years] = -self.data.discount
-        recourse = np.array([v.regret - self.data.discount[v.year] * v.money for v in self.variables])
         space_view(self.space, "burden", plan)[-1] += self.data.weeds_left_price
+        recourse = np.array([v.regret - self.data.discount[v.year] * v.money for v in self.variables])
         return plan, recourse
 
     def burden_objective(self) -> tuple[Floats, Floats]:
@@ -175,6 +176,7 @@ class Program:
             hired=-part("hired", worth),
             land=-part("land", worth),
             burden=-part("burden", worth),
+            paid=part("paid", worth),
         )
 
     def values(self, solution: Floats) -> Recourse:

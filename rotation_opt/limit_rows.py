@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from .arrays import Floats, Limits, SelectionData
+from .arrays import QUARTERS_BEFORE, Floats, Limits, SelectionData
 from .features import HALF_MONTHS, Space
 from .say import in_words
 from .words import MONTHS
@@ -48,6 +48,7 @@ class Row:
 class Variable:
     """One recourse variable; ``money`` is what a unit brings in plan year ``year``.
 
+    ``quarter`` is the one in which it comes in or is paid, counted from January of the year before the plan.
     ``regret`` is what a unit counts against a plan though nobody pays it. [money of today]
     """
 
@@ -56,6 +57,7 @@ class Variable:
     money: float
     upper: float | None
     regret: float = 0.0
+    quarter: int = 0
 
 
 class Rows:
@@ -85,16 +87,24 @@ class Rows:
         machines(self)
         hired_area(self)
         cash_floor(self)
+        cash_by_quarter(self)
         largest_shares(self)
         least_shares(self)
         worst_courses(self)
         if burden_most is not None:
             burden(self, burden_most)
 
-    def variable(self, *key: str | int, year: int = 0, money: float = 0.0, upper: float | None = None) -> int:
+    def variable(
+        self,
+        *key: str | int,
+        year: int = 0,
+        money: float = 0.0,
+        upper: float | None = None,
+        quarter: int = 0,
+    ) -> int:
         """A new recourse variable, never negative."""
         self.index[key] = len(self.variables)
-        self.variables.append(Variable(key, year, money, upper))
+        self.variables.append(Variable(key, year, money, upper, quarter=quarter))
         return self.index[key]
 
 
@@ -105,7 +115,7 @@ def outlets(program: Rows) -> None:
     ``sold_ot >= least_ot``, ``sold_ot <= most_ot``. More than the outlets take is sold at the open price or
     lies unsold, so a tonne never has a negative price and weeds never become useful.
     """
-    data, limits = program.data, program.limits
+    data, limits, dates = program.data, program.limits, program.data.cash_dates
     for year in range(data.years):
         for product in range(len(data.products)):
             row = Row("outlets", "", 1, 0.0, {program.space.at("tonnes", year, product): 1.0})
@@ -120,6 +130,7 @@ def outlets(program: Rows) -> None:
                     year=year,
                     money=outlet.price_per_t - outlet.haul_per_t,
                     upper=most if np.isfinite(most) else None,
+                    quarter=0 if dates is None else 4 * (year + 1) + int(dates.outlet_sold[number]),
                 )
                 row.recourse[sold] = -1.0
                 least = float(outlet.least_t[year])
@@ -143,7 +154,9 @@ def outlets(program: Rows) -> None:
                     )
             price = float(limits.open_price_per_t[year, product])
             if price > 0.0:
-                row.recourse[program.variable("open", year, product, year=year, money=price)] = -1.0
+                when = 0 if dates is None else 4 * (year + 1) + int(dates.open_sold[product])
+                anyone = program.variable("open", year, product, year=year, money=price, quarter=when)
+                row.recourse[anyone] = -1.0
             if limits.feeds[product] and limits.feed_need_t > 0.0:
                 row.recourse[program.variable("kept", year, product)] = -1.0
             if row.recourse:
@@ -161,7 +174,9 @@ def feed(program: Rows) -> None:
         return
     for year in range(data.years):
         fed = program.variable("fed", year)
-        bought = program.variable("bought", year, year=year, money=-limits.feed_price_per_t)
+        dates = data.cash_dates
+        when = 0 if dates is None else 4 * (year + 1) + dates.hay_bought
+        bought = program.variable("bought", year, year=year, money=-limits.feed_price_per_t, quarter=when)
         stored = program.variable("stored", year, upper=limits.storage_t)
         program.rows.append(Row("feed", "", 1, limits.feed_need_t, {}, {fed: 1.0, bought: 1.0}))
         balance = Row(
@@ -201,6 +216,7 @@ def labour(program: Rows) -> None:
                     year=max(0, when - 1),
                     money=-limits.extra_labour_cost_per_h,
                     upper=float(limits.extra_labour_h[half]),
+                    quarter=4 * when + half // 6,
                 )
                 row.recourse[extra] = -1.0
             program.rows.append(row)
@@ -232,6 +248,7 @@ def machines(program: Rows) -> None:
                         half,
                         year=max(0, when - 1),
                         money=-float(limits.hire_extra_cost_per_h[number]),
+                        quarter=4 * when + half // 6,
                     )
                     row.recourse[hire] = -1.0
                     hires.append(hire)
@@ -275,6 +292,34 @@ def cash_floor(program: Rows) -> None:
         }
         row.scale = max(abs(row.rhs), 1000.0)
         row.limit, row.amount = "the least cash a year", data.say.money
+        program.rows.append(row)
+
+
+def cash_by_quarter(program: Rows) -> None:
+    """``cash now + all that came in - all that was paid, up to the end of a quarter >= least``  [money].
+
+    Up to the last quarter of the plan; in the year before it, only from the first quarter in which anything
+    can be paid for it.
+    """
+    data, limits, dates = program.data, program.limits, program.data.cash_dates
+    if dates is None or not np.isfinite(limits.cash_floor_quarter):
+        return
+    early = np.flatnonzero(dates.cost_per_ha[:, :QUARTERS_BEFORE].any(axis=0)).tolist()
+    early += [v.quarter for v in program.variables if v.money != 0.0]
+    spent = 0.0
+    for quarter in range(min(4, *early), data.quarters):
+        if quarter >= 4:
+            spent += (limits.fixed_cost - dates.debt_per_year) / 4.0
+            spent += dates.debt_per_year * (quarter % 4 == dates.debt_quarter)
+        when = f"the end of {MONTHS[3 * (quarter % 4) + 2]} {data.first_year - 1 + quarter // 4}"
+        words = f"cash in hand at {when}: {{0}} below the least you can do with"
+        plan = {program.space.at("paid", before): 1.0 for before in range(quarter + 1)}
+        row = Row("cash_quarter", words, 1, limits.cash_floor_quarter - limits.cash_now + spent, plan)
+        row.recourse = {
+            n: v.money for n, v in enumerate(program.variables) if v.quarter <= quarter and v.money != 0.0
+        }
+        row.scale = max(abs(row.rhs), 1000.0)
+        row.limit, row.amount = "the least cash in hand at the end of a quarter", data.say.money
         program.rows.append(row)
 
 

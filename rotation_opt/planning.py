@@ -101,7 +101,7 @@ def plan(
     ledgers = {each.key: balances(ground, each, cash[each.key]) for each in found}
     for each in found:
         checks[each.key] += (
-            *cash_checks(cash[each.key], each, farm.currency),
+            *cash_checks(cash[each.key], each, farm.currency, farm.cash_floor_quarter),
             *balance_checks(ledgers[each.key]),
         )
     days = {each.key: field_days(ground, each) for each in found}

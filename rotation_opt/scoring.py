@@ -23,6 +23,7 @@ from .pricing import Pricing
 from .solver import KeptRecourse
 
 TINY = 1e-9
+CASH = ("cash", "cash_quarter")  # families of limits on cash
 Line = tuple[float, float]  # slope in the need, cost at no need
 
 
@@ -32,7 +33,7 @@ class _Bend:
 
     at: Floats  # (rows,) need at the bend
     rise: Floats  # (rows,) how much more a unit costs beyond it
-    paid: Floats  # (rows, T) money that a unit beyond it brings in each year
+    paid: Floats  # (rows, cash rows) money that a unit beyond it brings in each limit on cash
 
 
 @dataclass(slots=True)
@@ -44,7 +45,9 @@ class _Pooled:
     price: float
     cap: float
     penalty: float
-    year: int
+    weight: float  # what a unit of its money counts in the cost
+    paid: Floats  # (rows, cash rows) whether what is paid for a row counts in a limit on cash
+    at_once: Integers | None  # limits on cash in which all of it counts; None if rows differ in that
 
 
 @dataclass(slots=True)
@@ -53,10 +56,10 @@ class _Group:
 
     columns: Integers
     kept: KeptRecourse
-    money: Floats  # (T, variables) money a unit of each variable brings in each year
+    money: Floats  # (cash rows, variables) money a unit of each variable brings in each limit on cash
     slopes: Floats  # (lines, rows)
     start: Floats  # (lines,)
-    by_year: Floats  # (lines, T) money in each year where the line was found
+    cash: Floats  # (lines, cash rows) money in each limit on cash where the line was found
 
 
 class Scoring:
@@ -87,19 +90,22 @@ class Scoring:
     ) -> None:
         self.program, self.cost, self.penalty = program, recourse_cost, penalty
         self.money_weight = money_weight
-        self.cash = np.array([n for n, row in enumerate(program.rows) if row.family == "cash"], np.int64)
+        self.cash = np.array([n for n, row in enumerate(program.rows) if row.family in CASH], np.int64)
+        # how much of the money of each variable counts in each limit on cash
+        paid = np.array([variable.money for variable in program.variables])
+        self.counts = program.recourse[self.cash] / np.where(paid == 0.0, 1.0, paid)
         self.linear = np.zeros(len(program.rows))  # cost of a unit of need where it is the same everywhere
-        self.linear_money = np.zeros((program.data.years, len(program.rows)))
+        self.linear_money = np.zeros((len(self.cash), len(program.rows)))
         self.base = 0.0
-        self.base_money = np.zeros(program.data.years)
-        singles: list[tuple[int, list[Line], int]] = []
+        self.base_money = np.zeros(len(self.cash))
+        singles: list[tuple[int, list[Line], list[int]]] = []
         wide: list[tuple[list[int], list[int]]] = []
         pools: list[tuple[list[int], int]] = []
         for rows, variables in _groups(program, self.cash):
             lines = self._lines(rows, variables)
             if lines is not None:
                 (row,) = (n for n in rows if program.rows[n].plan)
-                singles.append((row, lines, self._year(variables)))
+                singles.append((row, lines, self._paying(variables)))
             elif (cap := self._cap(rows, variables)) is not None:
                 pools.append(([n for n in rows if n != cap], cap))
             else:
@@ -108,10 +114,18 @@ class Scoring:
 
     # ------------------------------------------------------------ reading the program
 
-    def _year(self, variables: Sequence[int]) -> int:
-        """The plan year in which a group's money is paid; -1 if it has none."""
-        years = {self.program.variables[v].year for v in variables if self.program.variables[v].money != 0.0}
-        return years.pop() if len(years) == 1 else -1
+    def _paying(self, variables: Sequence[int]) -> list[int]:
+        """The variables of a group that bring or cost money."""
+        return [v for v in variables if self.program.variables[v].money != 0.0]
+
+    def _years(self, variables: Sequence[int]) -> set[int]:
+        """Plan years in which a group's money is counted."""
+        return {self.program.variables[v].year for v in self._paying(variables)}
+
+    def _at_once(self, variables: Sequence[int]) -> bool:
+        """Whether all of a group's money counts in the same limits on cash."""
+        counts = self.counts[:, self._paying(variables)]
+        return bool((counts == counts[:, :1]).all())
 
     def _lines(self, rows: Sequence[int], variables: Sequence[int]) -> list[Line] | None:
         """The lines of a group in which one row alone depends on the plan; None for other groups.
@@ -124,7 +138,7 @@ class Scoring:
         others = [n for n in rows if not program.rows[n].plan]
         if len(plan) != 1 or any(len(program.rows[n].recourse) != 1 for n in others):
             return None
-        if len({program.variables[v].year for v in variables if program.variables[v].money}) > 1:
+        if len(self._years(variables)) > 1 or not self._at_once(variables):
             return None
         row = program.rows[plan[0]]
         sense = float(row.sense)
@@ -173,29 +187,28 @@ class Scoring:
         cap = program.rows[caps[0]]
         free = all(program.variables[v].upper is None for v in variables)
         whole = set(cap.recourse) == set(variables) and set(cap.recourse.values()) == {1.0}
-        return caps[0] if free and whole and cap.sense == -1 and self._year(variables) >= 0 else None
+        return caps[0] if free and whole and cap.sense == -1 and len(self._years(variables)) == 1 else None
 
     def _settle(
         self,
-        singles: list[tuple[int, list[Line], int]],
+        singles: list[tuple[int, list[Line], list[int]]],
         pools: list[tuple[list[int], int]],
         wide: list[tuple[list[int], list[int]]],
         least_need: Floats,
         most_need: Floats,
     ) -> None:
         """Lay the groups out as arrays over the rows that need looking at."""
-        years = self.program.data.years
         bent = []
-        for row, lines, year in singles:
+        for row, lines, paying in singles:
             used = _between(lines, float(least_need[row]), float(most_need[row]))
             slope, start = used[0]  # the first line counts everywhere, each later one from its bend on
             self.linear[row] += slope
             self.base += start
-            if year >= 0:
-                self.linear_money[year, row] -= slope / self.money_weight[year]
-                self.base_money[year] -= start / self.money_weight[year]
+            if paying:
+                self.linear_money[:, row] -= slope / self._weight(paying) * self.counts[:, paying[0]]
+                self.base_money -= start / self._weight(paying) * self.counts[:, paying[0]]
             if len(used) > 1:
-                bent.append((row, used, year))
+                bent.append((row, used, paying))
         bent.sort(key=lambda each: -len(each[1]))
         order = [row for row, _, _ in bent] + [n for rows, _ in pools for n in rows]
         order += [n for rows, _ in wide for n in rows if self.program.rows[n].plan]
@@ -203,41 +216,45 @@ class Scoring:
         at = {row: place for place, row in enumerate(order)}
         self.bends: list[_Bend] = []
         for turn in range(1, max((len(lines) for _, lines, _ in bent), default=1)):
-            mine = [(lines[turn - 1], lines[turn], year) for _, lines, year in bent if len(lines) > turn]
+            mine = [(lines[turn - 1], lines[turn], paying) for _, lines, paying in bent if len(lines) > turn]
             rise = np.array([after[0] - before[0] for before, after, _ in mine])
             place = np.array([before[1] - after[1] for before, after, _ in mine]) / rise
-            paid = np.zeros((len(mine), years))
-            for n, (_, _, year) in enumerate(mine):
-                if year >= 0:
-                    paid[n, year] = -rise[n] / self.money_weight[year]
+            paid = np.zeros((len(mine), len(self.cash)))
+            for n, (_, _, paying) in enumerate(mine):
+                if paying:
+                    paid[n] = -rise[n] * self.counts[:, paying[0]] / self._weight(paying)
             self.bends.append(_Bend(place, rise, paid))
-        self.pooled = [
-            _Pooled(
-                np.array([at[n] for n in rows], np.int64),
-                np.array([self.program.rows[n].rhs for n in rows]),
-                float(self.cost[next(iter(self.program.rows[rows[0]].recourse))]),
-                float(self.program.rows[cap].rhs),
-                float(self.penalty[rows].max()),  # an hour too many may be counted in any of them
-                self._year(list(self.program.rows[cap].recourse)),
-            )
-            for rows, cap in pools
-        ]
+        self.pooled = [self._pool(rows, cap, at) for rows, cap in pools]
         self.groups = [self._wide(rows, variables, at) for rows, variables in wide]
 
+    def _weight(self, paying: Sequence[int]) -> float:
+        """What a unit of a group's money counts in the cost."""
+        return float(self.money_weight[self.program.variables[paying[0]].year])
+
+    def _pool(self, rows: list[int], cap: int, at: dict[int, int]) -> _Pooled:
+        buys = [next(iter(self.program.rows[n].recourse)) for n in rows]
+        paid = self.counts[:, buys].T
+        return _Pooled(
+            np.array([at[n] for n in rows], np.int64),
+            np.array([self.program.rows[n].rhs for n in rows]),
+            float(self.cost[buys[0]]),
+            float(self.program.rows[cap].rhs),
+            float(self.penalty[rows].max()),  # an hour too many may be counted in any of them
+            self._weight(buys),
+            paid,
+            np.flatnonzero(paid[0]) if (paid == paid[0]).all() else None,
+        )
+
     def _wide(self, rows: list[int], variables: list[int], at: dict[int, int]) -> _Group:
-        years = self.program.data.years
-        money = np.zeros((years, len(variables)))
-        for place, v in enumerate(variables):
-            money[self.program.variables[v].year, place] = self.program.variables[v].money
         plan = [n for n in rows if self.program.rows[n].plan]
         order = plan + [n for n in rows if n not in plan]
         return _Group(
             np.array([at[n] for n in plan], np.int64),
             KeptRecourse(self.program, order, variables, self.cost, self.penalty),
-            money,
+            self.program.recourse[self.cash][:, variables],
             np.zeros((0, len(plan))),
             np.zeros(0),
-            np.zeros((0, years)),
+            np.zeros((0, len(self.cash))),
         )
 
     # ------------------------------------------------------------ scoring
@@ -255,7 +272,7 @@ class Scoring:
             if cost > known + TINY * max(1.0, abs(cost)):
                 group.slopes = np.vstack([group.slopes, slope])
                 group.start = np.append(group.start, cost - slope @ mine)
-                group.by_year = np.vstack([group.by_year, group.money @ values])
+                group.cash = np.vstack([group.cash, group.money @ values])
                 changed = True
         return changed
 
@@ -266,7 +283,7 @@ class Scoring:
 
         Parameters
         ----------
-        need, cash : (rows scored,), (T,)
+        need, cash : (rows scored,), (cash rows,)
             As for `score`, of one plan.
         """
         result = self.linear.copy()
@@ -296,9 +313,9 @@ class Scoring:
         Parameters
         ----------
         need : (n, rows scored)
-        cash : (n, T)
-            Money that is known before recourse (`base_money` and `linear_money` are in it); empty if no
-            least cash is asked for.
+        cash : (n, cash rows)
+            Money that is known before recourse in each limit on cash (`base_money` and `linear_money` are in
+            it); empty if no least cash is asked for.
 
         Returns
         -------
@@ -314,11 +331,15 @@ class Scoring:
             if watch:
                 money += past @ bend.paid
         for pool in self.pooled:
-            over = np.maximum(need[:, pool.columns] - pool.have, 0.0).sum(axis=1)
+            each_over = np.maximum(need[:, pool.columns] - pool.have, 0.0)
+            over = each_over.sum(axis=1)
             hired = np.minimum(over, pool.cap)
             result += pool.price * hired + pool.penalty * (over - hired)
-            if watch:
-                money[:, pool.year] -= pool.price * hired / self.money_weight[pool.year]
+            if watch and pool.at_once is not None:
+                money[:, pool.at_once] -= (pool.price * hired / pool.weight)[:, None]
+            elif watch:
+                share = pool.price / pool.weight * hired / np.maximum(over, TINY)
+                money -= share[:, None] * (each_over @ pool.paid)
         for group in self.groups:
             if not len(group.start):
                 continue
@@ -326,7 +347,7 @@ class Scoring:
             best = lines.argmax(axis=1)
             result += lines[np.arange(len(best)), best]
             if watch:
-                money += group.by_year[best]
+                money += group.cash[best]
         if watch:
             short = np.maximum(self.program.rhs[self.cash] - money, 0.0)
             result += short @ self.penalty[self.cash]

@@ -18,7 +18,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .arrays import NOT_FARMED, FieldData, Flags, Floats, Integers, Prices, Rules, SelectionData
+from .arrays import (
+    NOT_FARMED,
+    QUARTERS_BEFORE,
+    QUARTERS_SPANNED,
+    CashDates,
+    FieldData,
+    Flags,
+    Floats,
+    Integers,
+    Prices,
+    Rules,
+    SelectionData,
+)
 from .weeds.response import reserve_after
 
 LONG_AGO = 99
@@ -215,7 +227,7 @@ class _PairWorth:
     tonne: Floats  # (T, Q) per tonne that is the grower's
     carried: Floats  # (T, Q) cost of carrying a tonne
     docked: Floats  # (T, Q) what a tonne that is the grower's brings less where weeds took much
-    money: Floats  # (T,)
+    rent: Floats  # (T,) money that is paid evenly over the year
     burden: Floats  # (T,)
 
 
@@ -346,8 +358,33 @@ class Grower:
             fixed[year] -= prices.land[year, self.practice_of]
             tonne[year] = np.where(self.sells, prices.product[year, np.maximum(product, 0)], 0.0)
         carried = prices.money[:, None] * np.where(self.sells, data.haul_per_t, 0.0)
-        docked = prices.money[:, None] * self.off_per_t
-        return _PairWorth(fixed, tonne, carried, docked, prices.money, prices.burden)
+        rent, docked = prices.money, self._harvest_money(prices) * self.off_per_t
+        if data.cash_dates is not None and prices.paid.any():
+            rent = rent + self._by_quarter(data.cash_dates, prices.paid, fixed, carried)
+        return _PairWorth(fixed, tonne, carried, docked, rent, prices.burden)
+
+    def _harvest_money(self, prices: Prices) -> Floats:
+        """Worth of one unit of money that is paid when a pair is harvested, (T, Q)."""
+        data = self.data
+        worth = np.repeat(prices.money[:, None], len(data.cost_per_ha), axis=1)
+        if data.cash_dates is not None:
+            later = np.append(prices.paid, np.zeros(QUARTERS_SPANNED))
+            for year in range(data.years):
+                worth[year] += later[4 * (year + 1) + data.cash_dates.carried]
+        return worth
+
+    def _by_quarter(self, dates: CashDates, paid: Floats, fixed: Floats, carried: Floats) -> Floats:
+        """Take the worth of money in each quarter off pairs and carriage; returns that of rent (T,)."""
+        data, rent = self.data, np.zeros(self.data.years)
+        later = np.append(paid, np.zeros(QUARTERS_SPANNED))  # after the plan nobody asks
+        haul = np.where(self.sells, data.haul_per_t, 0.0)
+        for year in range(data.years):
+            begin = 4 * (year + 1)
+            first = begin - QUARTERS_BEFORE
+            fixed[year] -= dates.cost_per_ha @ later[first : first + QUARTERS_SPANNED]
+            carried[year] += later[begin + dates.carried] * haul
+            rent[year] = later[begin : begin + 4].mean()
+        return rent
 
     # ------------------------------------------------------------ growth
 
@@ -379,7 +416,7 @@ class Grower:
         """
         data, land = self.data, self.data.fields[field]
         rules, weeds = data.rules, self.weeds_of(land)
-        fixed = land.area_ha * (worth.fixed - worth.money[:, None] * land.rent_per_ha)
+        fixed = land.area_ha * (worth.fixed - worth.rent[:, None] * land.rent_per_ha)
         per_tonne = (1.0 - land.landlord_share) * worth.tonne - worth.carried
         weed_free = land.area_ha * land.ratio(self.practice_of) * data.yield_t_ha
         crop, docked = weed_free * per_tonne, weed_free * (1.0 - land.landlord_share) * worth.docked
@@ -552,6 +589,7 @@ def no_prices(data: SelectionData) -> Prices:
         hired=np.zeros((machines, years)),
         land=np.zeros((years, len(data.practice_keys))),
         burden=np.zeros(years),
+        paid=np.zeros(data.quarters),
     )
 
 

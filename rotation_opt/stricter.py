@@ -15,6 +15,7 @@ MORE_IS_LOOSER = (
     "open_price_per_t",
     "storage_t",
     "stored_now_t",
+    "cash_now",
 )
 MORE_IS_STRICTER = (
     "extra_labour_cost_per_h",
@@ -23,6 +24,7 @@ MORE_IS_STRICTER = (
     "feed_price_per_t",
     "storage_loss",
     "cash_floor",
+    "cash_floor_quarter",
     "fixed_cost",
 )
 

@@ -30,6 +30,7 @@ from .what_if import (
     larger_outlet,
     largest_share,
     least_cash,
+    least_cash_quarter,
     least_share,
     machine_hours,
     select_again,
@@ -53,6 +54,7 @@ UNITS: dict[LimitKind, Literal["h", "ha", "t", "share", "currency"]] = {
     "hire": "h",
     "hired_area": "ha",
     "cash": "currency",
+    "cash_quarter": "currency",
     "largest": "share",
     "least": "share",
     "promise": "t",
@@ -91,6 +93,8 @@ def loosened(data: SelectionData, name: Name) -> tuple[float, Question]:
             return step, hire(limits, number, data.machine_words[number], area_ha=step)
         case "cash":
             return CASH, least_cash(limits, limits.cash_floor - CASH)
+        case "cash_quarter":
+            return CASH, least_cash_quarter(limits, limits.cash_floor_quarter - CASH)
         case "largest":
             step = min(POINTS, 1.0 - limits.largest[number].share)
             return step, largest_share(limits, number, limits.largest[number].share + step)
@@ -283,6 +287,8 @@ def _of_row(program: Program, row: Row) -> Name | None:
             return Name("hire", int(keys[0][1]))
         case "cash":
             return Name("cash")
+        case "cash_quarter":
+            return Name("cash_quarter")
         case "contracts":
             return Name("promise", int(keys[0][1]))
         case "feed":

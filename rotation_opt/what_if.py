@@ -332,6 +332,12 @@ def least_cash(limits: Limits, cash: float) -> Question:
     return Question(replace(limits, cash_floor=cash), f"at least {cash:,.0f} in hand every year")
 
 
+def least_cash_quarter(limits: Limits, cash: float) -> Question:
+    """Another least cash in hand at the end of each quarter, for a farm that has one."""
+    asked = f"at least {cash:,.0f} in hand at the end of every quarter"
+    return Question(replace(limits, cash_floor_quarter=cash), asked)
+
+
 def largest_share(limits: Limits, number: int, share: float) -> Question:
     """Another largest share of the land, every year."""
     changed, name = _with_share(limits.largest, number, share)

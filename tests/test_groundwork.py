@@ -17,7 +17,7 @@ from rotation_opt import tables as crop_tables
 from rotation_opt.annuals import annual_course, annual_loss
 from rotation_opt.bad_years import bad_years
 from rotation_opt.carry_over import Following, stand_years_left
-from rotation_opt.cash_flow import CashFlow
+from rotation_opt.cash_dates import PaymentDates
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay, weeds_of
 from rotation_opt.ownership import owning
@@ -113,10 +113,10 @@ def annuals_of(g: Groundwork) -> tuple[object, ...]:
 
 def paid_when(g: Groundwork) -> tuple[int, ...]:
     """Months in which money comes and goes: asked for when the money of a plan is booked."""
-    flow = CashFlow(g, selection_data(g))
+    flow = PaymentDates(g)
     sold = [key for key in g.tables.crops if g.tables.has("crop", key, "sold_month")]
     months = [flow.month_of_sale(key, None, 1)[0] for key in sold]
-    return (*months, flow.month_of_hay(), flow.nitrogen_day(-60))
+    return (*months, flow.hay_bought(), flow.nitrogen_day(-60))
 
 
 def told_beside_plans(g: Groundwork) -> tuple[object, ...]:

@@ -174,6 +174,9 @@ class PlainFarm:
             if np.isfinite(limits.cash_floor):
                 rows.append(-worth[t])
                 rhs.append(net[t] - limits.cash_floor)
+        for row, right in self.more_rows(worth, sold, open_, bought):
+            rows.append(row)
+            rhs.append(right)
         answer = linprog(
             -(data.discount @ worth),
             A_ub=np.array(rows),
@@ -182,9 +185,15 @@ class PlainFarm:
         )
         return float(-answer.fun + data.discount @ net) if answer.status == 0 else -np.inf
 
+    def more_rows(
+        self, worth: np.ndarray, sold: np.ndarray, open_: np.ndarray, bought: np.ndarray
+    ) -> list[tuple[np.ndarray, float]]:
+        """Further limits on what is sold and bought, row @ columns <= right, for farms that have them."""
+        return []
+
 
 def listed_best(
-    data: SelectionData, pools: list[Pool], burden_most: float = np.inf
+    data: SelectionData, pools: list[Pool], burden_most: float = np.inf, farm: type[PlainFarm] = PlainFarm
 ) -> tuple[float, tuple[tuple[int, ...], ...]]:
     """Best plan for money by going through all of them, the most hopeful first.
 
@@ -192,7 +201,7 @@ def listed_best(
     not beat the best so far.
     """
     limits = data.limits
-    plain, best, chosen = PlainFarm(data), -np.inf, ()
+    plain, best, chosen = farm(data), -np.inf, ()
     hopes = []
     for pool in pools:
         product = np.append(data.product_of, -1)[pool.paths]

@@ -61,6 +61,8 @@ def _name(limit: TightLimit, words: Wording) -> str:
             return f"{capital(words.machine(limit.what))} that is hired"
         case "cash":
             return "Net return of the leanest year"
+        case "cash_quarter":
+            return "Cash in hand at the end of the leanest quarter"
         case "largest":
             return f"Largest share of {limit.what}"
         case "least":
@@ -75,7 +77,7 @@ def _name(limit: TightLimit, words: Wording) -> str:
             return "Hay the herd eats"
 
 
-LESS = frozenset({"cash", "least", "promise", "feed"})  # limits that are eased by asking less
+LESS = frozenset({"cash", "cash_quarter", "least", "promise", "feed"})  # limits that are eased by asking less
 
 
 def _step(limit: TightLimit, words: Wording) -> str:

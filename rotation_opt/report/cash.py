@@ -28,7 +28,10 @@ HOW_TO_READ = (
     "this page, not a promise."
 )
 OVERDRAWN = "Below nothing in hand means a loan or an overdraft; its interest is not in these sums."
-STEERED = "Checked, not steered by: plans are chosen by the cash of whole years, not by that of quarters."
+STEERED = (
+    "Plans are chosen so that the least in hand is there at the end of every quarter. A crop counts "
+    "for that as sold no sooner than with the latest way to grow it here."
+)
 
 
 def cash_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Section]:

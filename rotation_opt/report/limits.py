@@ -74,8 +74,7 @@ def _means(farm: Farm, words: Wording) -> list[str]:
     ]
     if farm.cash_floor_quarter is not None:
         said.append(
-            f"Cash by quarter: at least {words.money(farm.cash_floor_quarter)} in hand at the end of each "
-            "(checked, not steered by)."
+            f"Cash by quarter: at least {words.money(farm.cash_floor_quarter)} in hand at the end of each."
         )
     if farm.count_weeds_left:
         said.append(
