@@ -19,6 +19,7 @@ import pytest
 from hypothesis import given, settings
 from small_farm import FEW_FARMS, MONEY, TABLES, chosen, small, with_field, with_machine
 from strategies import small_farms
+from whole_page import plan_page
 
 from rotation_opt import units
 from rotation_opt.arrays import SelectionData
@@ -30,7 +31,6 @@ from rotation_opt.records import Farm, Outlet, Result, TightLimit
 from rotation_opt.report import result_json
 from rotation_opt.report.binding import NOTHING
 from rotation_opt.report.blocks import Grid
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.wording import Wording
 from rotation_opt.select import Selected, evaluate, select
@@ -160,6 +160,14 @@ CASES = {
         "for $1",
         before=lambda: small(cash_floor=10000.0),
     ),
+    "cash_quarter": Case(
+        lambda: small(fixed_cost=6000.0, cash_now=20000.0, cash_floor_quarter=8000.0),
+        lambda: small(fixed_cost=6000.0, cash_now=20000.0, cash_floor_quarter=8000.0),
+        "Cash in hand at the end of the leanest quarter",
+        "$1,000 less",
+        "for $1",
+        before=lambda: small(fixed_cost=6000.0, cash_now=20000.0, cash_floor_quarter=7000.0),
+    ),
     "largest": Case(
         lambda: small(largest_share={"soybean": 0.4}),
         lambda: small(largest_share={"soybean": 0.3}),
@@ -250,6 +258,9 @@ def wider(it: Worked, limit: TightLimit) -> SelectionData:
             return again(machines=machines)
         case "cash":
             return again(cash_floor=farm.cash_floor - step)
+        case "cash_quarter":
+            assert farm.cash_floor_quarter is not None
+            return again(cash_floor_quarter=farm.cash_floor_quarter - step)
         case "largest":
             return again(largest_share={key: share + step for key, share in farm.largest_share.items()})
         case "least":
