@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import re
 
 import fake_result
 import jsonschema
@@ -101,9 +102,7 @@ def test_a_set_without_a_plan_says_why() -> None:
     none = dataclasses.replace(BALER, gain=-math.inf, why_not="Too few hours in June.")
     text = shown(CASE, choices=(NOTHING, none))
     assert "no plan was found that keeps all limits. Too few hours in June." in text
-    assert "inf" not in text.split("Own, hire or buy")[1].split("Where the figures")[0].replace(
-        "inflation", ""
-    )
+    assert not re.search(r"\binf\b", text)
 
 
 def test_the_block_fits_on_paper() -> None:

@@ -37,12 +37,12 @@ def test_a_line_tells_weeds_money_cost_hours_and_which_plan_stands_there() -> No
     text = printed(fake_result.result(price_steps=STEPS))
     assert lines_with(text, "110", "20,000", "610", "B: Most money")
     assert lines_with(text, "60", "19,000", "1,000", "620", "C: Balanced")
-    assert lines_with(text, "30", "12,000", "8,000", "700", "dearer")
+    assert lines_with(text, "30", "12,000", "8,000", "700", "next step")
     assert lines_with(text, "10", "4,000", "16,000", "810", "D: Fastest")
-    assert lines_with(text, "60", "C: Balanced", "cheap")
+    assert lines_with(text, "60", "C: Balanced", "dear from")
     told = " ".join(text.split())
-    assert "Cheap up to here = " in told
-    assert "Dearer from here = " in told
+    assert "Dear from here on = " in told
+    assert "Next step dearer = " in told
     assert " knee" not in told
     assert " bend" not in told
     assert max(len(line) for line in text.splitlines()) <= 80

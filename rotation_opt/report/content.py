@@ -18,8 +18,9 @@ from rotation_opt.words import listed
 NET_RETURN = (
     "Net return = sales, less seed and other inputs, less running costs and repairs of own machines, less "
     "hire, less labour at the farm's own wage, less the landlord's share and rent{fixed}. It is what is left "
-    "to pay for {other}land, buildings and management. Figures are means of the plan years."
+    "to pay for {rest}. Figures are means of the plan years."
 )
+ALL_THE_REST = "land, buildings and management"
 SOONER = (
     "{best} counts money that comes sooner as more, by {rate} a year{bad}: so {richer} can bring more in the "
     "mean of the years."
@@ -128,7 +129,8 @@ def _choose(text: str) -> str:
 def _net_return(reading: Reading) -> str:
     cost = reading.result.farm.fixed_cost
     fixed = f", less the fixed cost of {reading.wording.money(cost)} a year" if cost else ""
-    return NET_RETURN.format(fixed=fixed, other="other " if cost else "")
+    rest = "management, and for land and buildings not in the fixed cost" if cost else ALL_THE_REST
+    return NET_RETURN.format(fixed=fixed, rest=rest)
 
 
 def _sooner(reading: Reading, columns: Sequence[Alternative]) -> list[Paragraph]:

@@ -11,7 +11,7 @@ from rotation_opt.report.wording import capital
 from rotation_opt.words import listed
 
 NEVER = "never"
-WAYS = {"own": "own", "hire": "hired", "buy": "to buy?"}
+WAYS = {"own": "own", "hire": "hired", "none": "not there"}
 
 
 def machine_sections(reading: Reading) -> list[Section]:
@@ -42,7 +42,7 @@ def _grid(reading: Reading, cases: tuple[MachineCase, ...]) -> Grid:
     rows = tuple(
         (
             capital(words.machine(case.machine)),
-            WAYS[case.now],
+            WAYS[reading.result.farm.machines[case.machine].status],
             words.area_figure(case.area_ha),
             words.money_figure(case.hired),
             words.money_figure(case.owning + case.running),

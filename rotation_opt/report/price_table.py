@@ -15,10 +15,10 @@ HOW_TO_READ = (
     "and the last one most, % of today's. {marks}More could be = money "
     "that a better plan with as few weeds could still bring; a dash where this is not known."
 )
-MARKS = {"knee": "cheap up to here", "bend": "dearer from here"}
+MARKS = {"knee": "dear from here on", "bend": "next step dearer"}
 MEANT = {
-    "knee": "Cheap up to here = so far being cleaner costs little for what it brings; from here on more. ",
-    "bend": "Dearer from here = the price of the next step jumps. ",
+    "bend": "Next step dearer = a step costs several times as much as the one before. ",
+    "knee": "Dear from here on = up to here being cleaner costs little for what it brings, after it much. ",
 }
 
 

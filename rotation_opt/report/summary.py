@@ -104,8 +104,7 @@ class Reading:
         low, likely, high = self.result.years_to_target.get(plan.key, (None, None, None))
         never = f"not in {self.result.farm.years}"
         if likely is None:
-            left = band(self._worst_of_last_year(plan)[0])
-            return f"{never};\n{left} left{f', {low} years at best' if low is not None else ''}"
+            return never if low is None else f"{never}\n(at best {low})"
         if low == high:
             return str(likely)
         return f"{likely} ({low} to {never if high is None else high})"
