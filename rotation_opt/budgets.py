@@ -248,17 +248,24 @@ def sown_material(this: Practice, tables: Tables) -> float:
 
 def sown_costs(this: Practice, tables: Tables) -> dict[str, float]:
     """The same by crop. [currency/ha]"""
+    return {
+        crop: rate * tables.number("crop", crop, "sown_price_per_kg")
+        for crop, rate in sown_kg_ha(this, tables).items()
+    }
+
+
+def sown_kg_ha(this: Practice, tables: Tables) -> dict[str, float]:
+    """What is sown, by crop: the crop at the practice's rate, what is undersown, a cover crop. [kg/ha]"""
 
     def usual(crop: str) -> float:
-        rate = tables.number("crop", crop, "sowing_rate_kg_ha")
-        return rate * tables.number("crop", crop, "sown_price_per_kg")
+        return tables.number("crop", crop, "sowing_rate_kg_ha")
 
     sown = this.sowing != "none" and not this.needs_stand
-    costs = {this.crop: usual(this.crop) * this.sowing_rate_ratio} if sown else {}
+    rates = {this.crop: usual(this.crop) * this.sowing_rate_ratio} if sown else {}
     for crop in (this.undersown, this.cover):
         if crop:
-            costs[crop] = costs.get(crop, 0.0) + usual(crop)
-    return costs
+            rates[crop] = rates.get(crop, 0.0) + usual(crop)
+    return rates
 
 
 def other_inputs(this: Practice, tables: Tables) -> float:

@@ -159,23 +159,13 @@ class CashFlow:
     # ------------------------------------------------------------ what comes in
 
     def _sales(self, ledger: _Ledger, plan: Alternative, grown: Sequence[Season]) -> None:
-        limits, products = self.data.limits, self.data.products
         first = _first_harvests(grown)
-        outlets = {f"{products[each.product]} @ {each.name}": each for each in limits.outlets}
         own_month = {f"{each.crop} @ {each.name}": each.sold_month for each in self.farm.outlets}
-        for sale, tonnes in plan.figures.sold_t.items():
-            crop = sale.split(" @ ", 1)[0]
-            outlet = outlets.get(sale)
-            for year, t in enumerate(tonnes):
-                harvested = first.get((crop, year), 1)
-                month, usual = self.dates.month_of_sale(crop, own_month.get(sale), harvested)
-                price = (
-                    float(limits.open_price_per_t[year, products.index(crop)])
-                    if outlet is None
-                    else outlet.price_per_t - outlet.haul_per_t
-                )
-                later, when = year_of_sale(month, harvested, usual=usual)
-                ledger.book(SALES, year, year + later, when - 1, t * price)
+        for sold in sales(self.data, plan):
+            harvested = first.get((sold.crop, sold.year), 1)
+            month, usual = self.dates.month_of_sale(sold.crop, own_month.get(sold.sale), harvested)
+            later, when = year_of_sale(month, harvested, usual=usual)
+            ledger.book(SALES, sold.year, sold.year + later, when - 1, sold.tonnes * sold.price_per_t)
 
     def _bought_hay(self, ledger: _Ledger, plan: Alternative) -> None:
         if not any(plan.figures.feed_bought_t):
@@ -218,6 +208,32 @@ class CashFlow:
                 for half in np.flatnonzero(excess[year]):
                     amount = -float(excess[year, half]) * hired * float(cost[m])
                     ledger.book(EXTRA_HIRE, max(year - 1, 0), year - 1, int(half) // 2, amount)
+
+
+@dataclass(frozen=True, slots=True)
+class Sale:
+    """What one outlet, or the open market, takes of one crop in one plan year."""
+
+    sale: str  # "crop @ outlet", as in the plan's figures
+    crop: str  # as it is sold: standing hay is a crop of its own
+    year: int  # 0 = first plan year
+    tonnes: float
+    price_per_t: float  # less what carrying it to the outlet costs
+
+
+def sales(data: SelectionData, plan: Alternative) -> Iterator[Sale]:
+    """All sales of a plan."""
+    limits, products = data.limits, data.products
+    outlets = {f"{products[each.product]} @ {each.name}": each for each in limits.outlets}
+    for sale, tonnes in plan.figures.sold_t.items():
+        crop, outlet = sale.split(" @ ", 1)[0], outlets.get(sale)
+        for year, t in enumerate(tonnes):
+            price = (
+                float(limits.open_price_per_t[year, products.index(crop)])
+                if outlet is None
+                else outlet.price_per_t - outlet.haul_per_t
+            )
+            yield Sale(sale, crop, year, t, price)
 
 
 def cash_checks(

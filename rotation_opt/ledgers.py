@@ -136,3 +136,55 @@ class Job:
     hired: bool
     hours: float
     labour_h: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CropAccount:
+    """Money of one crop in one plan year over all its fields; or, without a crop, of the farm as a whole.
+
+    Attributes
+    ----------
+    year : int
+        Harvest year.
+    crop : str
+        Its key; empty for what belongs to no crop: help beyond the farm's own means, hay bought, fixed cost.
+    area_ha, made_t : float
+    sown_kg : mapping of str to float
+        What is sown for it, by crop key. [kg]
+    nitrogen_kg : float
+        Nitrogen bought. [kg]
+    money : mapping of str to float
+        What the money is for -> amount; what is paid is negative. All accounts of a year add up to the net
+        return of the year.
+    """
+
+    year: int
+    crop: str
+    area_ha: float
+    made_t: float
+    sown_kg: Mapping[str, float]
+    nitrogen_kg: float
+    money: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HiredWork:
+    """What one hired machine is paid for in one plan year.
+
+    Attributes
+    ----------
+    year : int
+        Harvest year.
+    machine, unit : str
+        Key of the machine; "ha", "bale", "t" or "h".
+    amount : float
+        How many units.
+    cost : float
+        In currency.
+    """
+
+    year: int
+    machine: str
+    unit: str
+    amount: float
+    cost: float

@@ -16,6 +16,7 @@ from rotation_opt.balances import balance_checks, balances
 from rotation_opt.buying import own_against_hire
 from rotation_opt.carry_over import Following
 from rotation_opt.cash_flow import CashFlow, cash_checks
+from rotation_opt.crop_accounts import crop_accounts, hired_work
 from rotation_opt.downside import risks, usual_year_check, with_bad_years
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.field_days import field_days
@@ -134,6 +135,8 @@ def plan(
         balances=ledgers,
         field_days=days,
         jobs=work,
+        accounts={each.key: crop_accounts(ground, data, each) for each in found},
+        hired={each.key: hired_work(ground, each) for each in found},
         weed_days=_weed_days(ground),
         shading=shading(ground, found),
         annual_seed=seed,

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from rotation_opt.ledgers import Balance, CashCourse, FieldDays, Job
+from rotation_opt.ledgers import Balance, CashCourse, CropAccount, FieldDays, HiredWork, Job
 
 # ---------------------------------------------------------------- crop tables
 
@@ -682,6 +682,8 @@ class Result:
     machine_cases: tuple[MachineCase, ...] = ()  # own against hire, for the plan with most money
     buying: tuple[BuyingChoice, ...] = ()  # buying nothing first; empty where nothing is to be bought
     jobs: Mapping[str, tuple[Job, ...]] = field(default_factory=dict)  # alternative key -> work by date
+    accounts: Mapping[str, tuple[CropAccount, ...]] = field(default_factory=dict)  # by alternative
+    hired: Mapping[str, tuple[HiredWork, ...]] = field(default_factory=dict)  # by alternative
     shading: tuple[Shading, ...] = ()  # of the practices in the plans, against the weed there is most of
     # creeping weed -> stage -> usual day of the calendar year (0 = 1 January), if it is reached
     weed_days: Mapping[str, Mapping[str, int]] = field(default_factory=dict)

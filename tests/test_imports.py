@@ -18,6 +18,7 @@ DOORS = {
     "pydantic": {"farm"},
     "pandas": {"api"},
     "jinja2": {"report"},
+    "weasyprint": {"report"},
     "matplotlib": {"report"},
     "openpyxl": {"report"},
     "icalendar": {"report"},

@@ -17,7 +17,7 @@ from markupsafe import Markup, escape
 
 from rotation_opt.report.blocks import Block, Chart, Drawing, Grid, Page, Printout, Section
 from rotation_opt.report.plain_text import clean
-from rotation_opt.report.sheet_tables import LONGEST_WORD, PIECE, asks_for_lengthwise, is_figure, sheet_tables
+from rotation_opt.report.sheet_tables import LONGEST_WORD, PIECE, asks_for_lengthwise, is_short, sheet_tables
 
 DRAWING_WIDTH = 88  # characters; what an upright sheet takes at the size of drawings
 LONG_WORD = re.compile(rf"(\S{{{LONGEST_WORD + 1},}})")
@@ -153,5 +153,5 @@ def _environment() -> Environment:
         "shares": _shares,
         "kind": _kind,
     }
-    environment.tests["figure"] = is_figure
+    environment.tests["short"] = is_short
     return environment

@@ -10,6 +10,7 @@ from rotation_opt.report.background import background_sections, caution_sections
 from rotation_opt.report.balances import balance_sections
 from rotation_opt.report.binding import binding_sections
 from rotation_opt.report.blocks import Bullets, Page, Paragraph, Printout, Section
+from rotation_opt.report.budget import budget_page
 from rotation_opt.report.calendar_page import calendar_page
 from rotation_opt.report.canopy_page import canopy_page
 from rotation_opt.report.carry_over import carry_over_sections
@@ -21,6 +22,7 @@ from rotation_opt.report.machines import machine_sections
 from rotation_opt.report.risk import risk_sections
 from rotation_opt.report.scouting import scouting_page
 from rotation_opt.report.summary import AS_NOW, Reading
+from rotation_opt.report.weed_course import weeds_page
 from rotation_opt.report.weed_plan import weed_plan_page
 from rotation_opt.report.wording import Wording, sentence
 from rotation_opt.tables import Tables
@@ -33,8 +35,10 @@ PAGES = {
     "care": "what to take care of",
     "risk": "good and bad years, and what is left after the plan",
     "money": "cash by quarter, owning and hiring",
+    "budget": "what each crop brings and costs; hire and inputs to order",
     "balances": "where hay, hours and crops go",
     "canopy": "which crops stand before the weed comes up",
+    "weeds": "the course of the weeds on each field",
     "calendar": "what to do when",
     "weed-plan": "one dated page for a landlord, a certifier or a weed authority",
     "scouting": "a sheet to count the shoots with",
@@ -121,6 +125,8 @@ def _pages(reading: Reading, plans: Sequence[Alternative]) -> Iterator[Page]:
     yield _page("balances", "Balances", balance_sections(reading, columns))
     yield canopy_page(reading, columns)
     for plan in columns:
+        yield budget_page(reading, plan)
+        yield weeds_page(reading, plan)
         if plan.key != AS_NOW:
             yield calendar_page(reading, plan)
             yield weed_plan_page(reading, plan)

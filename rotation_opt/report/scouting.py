@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rotation_opt.records import Alternative, Field
-from rotation_opt.report.blocks import Bullets, Form, Grid, Page, Paragraph, Section
+from rotation_opt.report.blocks import Block, Bullets, Form, Grid, Page, Paragraph, Section
 from rotation_opt.report.calendar_page import iso, span
 from rotation_opt.report.summary import AS_NOW, Reading
 from rotation_opt.report.wording import band
@@ -48,8 +48,8 @@ HOW_TO_COUNT = (
     "Count shoots of established plants of the weed itself; note seedlings apart. Same frame, same places "
     "every year: flag them, or pace them off from a landmark.",
     "Pace off each patch, long by wide: a patch has its own count, and the field is not their mean.",
-    "Height at bud is a quick sign of strength: healthy thistles about 60 to 90 cm (2 to 3 ft), weakened ones "
-    "under 30 cm (1 ft) (ATTRA/NCAT answer on thistle in Wisconsin pastures).",
+    "Height at bud is a quick sign of strength: healthy thistles about 60 to 90 cm (2 to 3 ft), weakened "
+    "ones under 30 cm (1 ft) (ATTRA/NCAT answer on thistle in Wisconsin pastures).",
     "Hold the count against the range below. One count above it may be the weather; two in a row mean plan "
     "anew.",
 )
@@ -104,7 +104,7 @@ def _sheet(reading: Reading, field: Field, columns: Sequence[Alternative]) -> Se
         for patch in field.patches
     ]
     weeds = len({patch.weed for patch in field.patches})
-    blocks = (
+    blocks: tuple[Block, ...] = (
         Paragraph(text=" ".join(today)),
         *_expected(reading, field, columns),
         Form(header=SHEET, shares=SHARES, rows=ROWS * weeds),

@@ -22,7 +22,7 @@ from rotation_opt.report.plain_text import clean
 UPRIGHT, LENGTHWISE = 96, 132
 GAP = 2  # between columns
 HEAVIER = 1.1  # a bold character against a plain one
-EASY = 14  # characters a column of text should have before the sheet is turned
+EASY = 14  # characters a column of text should have before the sheet is turned; a shorter line is kept whole
 LONGEST_WORD, PIECE = 24, 8  # a longer word may be broken after every so many letters
 FIGURE = re.compile(r"[<>≤≥~±+\-−–]?\s?[$€£]?\s?[\d(][\d\s,.:/()$€£%+\-−–]*")
 NOTHING = frozenset({"", "-", "–"})
@@ -33,7 +33,8 @@ class SheetTable:
     """A table or a part of one: bodies are the groups of rows, ``figures`` the columns of numbers.
 
     ``shares`` has the percent of the width of each column, and is empty where the words decide.
-    ``easy`` is the width in characters at which it is still easy to read on a screen.
+    ``easy`` is the width in characters at which it is still easy to read on a screen. Where ``whole``, lines
+    of up to `EASY` characters need not be broken anywhere.
     """
 
     header: tuple[str, ...]
@@ -41,6 +42,7 @@ class SheetTable:
     figures: tuple[bool, ...]
     shares: tuple[float, ...]
     easy: int
+    whole: bool
 
 
 def sheet_tables(grid: Grid) -> tuple[SheetTable, ...]:
@@ -72,6 +74,11 @@ def is_figure(text: str) -> bool:
     return all(FIGURE.fullmatch(line.strip()) for line in text.split("\n") if line.strip() not in NOTHING)
 
 
+def is_short(text: str) -> bool:
+    """Whether all lines of a cell are so short that none should be broken."""
+    return _longest_line(text) <= EASY
+
+
 def _split(words: list[int]) -> list[list[int]]:
     """Columns that go side by side on a lengthwise sheet, with the first one in each group."""
     groups = [[0]]
@@ -95,6 +102,7 @@ def _part(grid: Grid, columns: list[int]) -> SheetTable:
     if grid.even and len(columns) > 1:
         names = 100.0 * grid.name_share
         shares = (names, *[(100.0 - names) / (len(columns) - 1)] * (len(columns) - 1))
+    easy = _easy_width(grid, columns)
     return SheetTable(
         header=tuple(clean(grid.header[column]) for column in columns),
         bodies=tuple(tuple(rows[start:end]) for start, end in pairwise(edges)),
@@ -105,7 +113,8 @@ def _part(grid: Grid, columns: list[int]) -> SheetTable:
             for place in range(len(columns))
         ),
         shares=tuple(round(share, 2) for share in shares),
-        easy=_easy_width(grid, columns),
+        easy=easy,
+        whole=not grid.even and easy <= LENGTHWISE,
     )
 
 

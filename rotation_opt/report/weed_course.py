@@ -61,7 +61,7 @@ def weeds_page(reading: Reading, plan: Alternative) -> Page:
     infested = [field for field in reading.result.farm.fields if field.patches]
     if not infested:
         nothing = Section(key=f"weeds:{plan.key}", title="Weeds", blocks=(Paragraph(text=NOTHING_COUNTED),))
-        return Page(key="weeds", title=title, lead=(), sections=(nothing,))
+        return Page(key=f"weeds:{plan.key}", title=title, lead=(), sections=(nothing,))
     courses = [course for field in infested for course in _of_field(field, plan)]
     shown = [course for course in courses if course.years]
     blocks: list[Block] = [_chart(reading, plan, shown)] if shown else []
@@ -69,7 +69,7 @@ def weeds_page(reading: Reading, plan: Alternative) -> Page:
     section = Section(
         key=f"weeds:{plan.key}", title="Shoots expected and shoots counted", blocks=tuple(blocks)
     )
-    return Page(key="weeds", title=title, lead=HOW_TO_READ, sections=(section,))
+    return Page(key=f"weeds:{plan.key}", title=title, lead=HOW_TO_READ, sections=(section,))
 
 
 def _of_field(field: Field, plan: Alternative) -> list[_Course]:
