@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from dataclasses import fields as dataclass_fields
 from typing import Literal
 
 import numpy as np
@@ -122,7 +123,7 @@ def select(
     began = time.perf_counter()
     brake = Brake(time_limit, pulled)
     used = data.limits if limits is None else limits
-    grower = Grower(data)
+    grower = _grower_of(data)
     steps = _Steps(grower, brake, tuple(pools), quick)
     most, first = goal.burden_most, None
     spent = float(data.discount.sum()) * used.fixed_cost
@@ -167,6 +168,22 @@ def select(
         bound_seconds=steps.bound_seconds,
         seconds=time.perf_counter() - began,
     )
+
+
+_last_growers: list[Grower] = []
+
+
+def _grower_of(data: SelectionData) -> Grower:
+    """The grower of the search before where it was for the same fields: it knows nothing of limits."""
+    for kept in _last_growers:
+        if all(
+            getattr(kept.data, each.name) is getattr(data, each.name)
+            for each in dataclass_fields(data)
+            if each.name != "limits"
+        ):
+            return kept
+    _last_growers[:] = [Grower(data)]
+    return _last_growers[0]
 
 
 @dataclass(slots=True)

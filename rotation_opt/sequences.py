@@ -255,6 +255,7 @@ class Grower:
         self.autumn = _by_weed(data.autumn_growth, draw), _by_weed(data.autumn_crowding, draw)
         self.count = _by_weed(data.count_growth, draw), _by_weed(data.count_crowding, draw)
         self.count_shoots = _by_weed(data.count_shoots, draw)
+        self.labour_h = np.ascontiguousarray(np.moveaxis(data.labour_h, 0, 2))  # (2, H, Q)
         # (Q,) hours of each machine in each half-month in which any pair needs it
         self.machine_h = {
             (int(machine), int(offset), int(half)): np.ascontiguousarray(
@@ -348,7 +349,8 @@ class Grower:
         for year in range(data.years):
             for offset in (0, 1):
                 when = year + offset
-                fixed[year] -= data.labour_h[:, offset] @ prices.labour[when]
+                for half in np.flatnonzero(prices.labour[when]):
+                    fixed[year] -= self.labour_h[offset, half] * prices.labour[when, half]
                 for machine, half in np.argwhere(prices.machine[:, when]):
                     hours = self.machine_h.get((int(machine), offset, int(half)))
                     if hours is not None:
@@ -421,7 +423,7 @@ class Grower:
         weed_free = land.area_ha * land.ratio(self.practice_of) * data.yield_t_ha
         crop, docked = weed_free * per_tonne, weed_free * (1.0 - land.landlord_share) * worth.docked
         outlook = self._outlook(field)
-        ahead = outlook.values(fixed, crop, docked, worth.burden)
+        ahead = outlook.known_values(worth, fixed, crop, docked)
 
         memory = _Memory.of_history(rules, land.history)
         last = np.array([land.history[-1]], np.int64)
@@ -501,6 +503,7 @@ class _Outlook:
         self.edges = [np.append(0.0, np.geomspace(LEAST_EDGE, 1.0, points)[:-1]) * high for high in top]
         self.burden = np.zeros((len(order), *self.shape))
         self.kept = np.ones((len(order), *self.shape))
+        self._known: tuple[_PairWorth, list[Floats]] | None = None
         after_cells: list[Integers] = []
         for number, weed in enumerate(weeds):
             axis = (slice(None), *(slice(None) if n == number else None for n in range(self.followed)))
@@ -522,6 +525,12 @@ class _Outlook:
         cells = np.searchsorted(self.edges[number], reserve * (1.0 - 1e-9), side="right") - 1
         result: Integers = np.maximum(cells, 0)
         return result
+
+    def known_values(self, worth: _PairWorth, fixed: Floats, crop: Floats, docked: Floats) -> list[Floats]:
+        """As `values`; a field is often grown several times at the same prices, wider and wider."""
+        if self._known is None or self._known[0] is not worth:
+            self._known = worth, self.values(fixed, crop, docked, worth.burden)
+        return self._known[1]
 
     def values(self, fixed: Floats, crop: Floats, docked: Floats, burden: Floats) -> list[Floats]:
         """One array (P, grid...) a year: the most that this and later years can bring after a practice."""

@@ -225,6 +225,14 @@ def _interrupt(event: Any, brake: Brake) -> None:
         event.data_in.user_interrupt = True
 
 
+def _handed_over(built: pulp.LpProblem) -> Any:
+    """The solver's own model of a linear program, not yet solved."""
+    solver = _solver(False)
+    solver.createAndConfigureSolver(built)
+    solver.buildSolverModel(built)
+    return built.solverModel
+
+
 class KeptProgram:
     """The linear program, kept in the solver between rounds so that it starts from the last basis.
 
@@ -232,22 +240,22 @@ class KeptProgram:
     """
 
     def __init__(self, program: Program, need: Floats, field_of: Integers) -> None:
-        count = len(field_of)
+        # the limits alone go through PuLP; columns are many and are handed to the solver all at once
+        nothing = np.zeros((len(program.rows), 0)), np.zeros(0)
         self.built = problem(
             program,
-            need.T,
-            np.zeros(count),
+            *nothing,
             np.zeros(len(program.variables)),
-            field_of,
+            np.zeros(0),
             integer=False,
             slack="free",
             slack_cost=1.0,
         )
-        self.built.problem.solve(_solver(False))
-        self.model = self.built.problem.solverModel
-        self.at = [v.index for v in self.built.plans]
+        self.model = _handed_over(self.built.problem)
+        self.at: list[int] = []
         self.rows = np.array([c.index for c in self.built.rows], dtype=np.int64)
         self.choice = np.array([c.index for c in self.built.fields], dtype=np.int64)
+        self.add(need, np.zeros(len(field_of)), field_of)
 
     def aim(self, cost: Floats, recourse_cost: Floats, penalty: Floats | None = None) -> None:
         """Turn from keeping the limits to the real cost.
@@ -320,6 +328,49 @@ class KeptProgram:
         """Amount by which each limit is broken."""
         values = np.asarray(self.model.getSolution().col_value, dtype=float)
         return np.array([0.0 if v is None else values[v.index] for v in self.built.slack])
+
+
+class KeptPlan:
+    """What the farm does about one fixed plan after another, kept in the solver between them.
+
+    Parameters
+    ----------
+    program : Program
+    recourse_cost : (variables,)
+        As minimised where all limits are kept.
+    broken : bool
+        Whether limits may be broken: by as little as can be, each counted by its own scale, at no other cost.
+    """
+
+    def __init__(self, program: Program, recourse_cost: Floats, *, broken: bool) -> None:
+        self.sense, self.rhs = program.sense, program.rhs
+        built = problem(
+            program,
+            np.zeros((len(program.rows), 0)),
+            np.zeros(0),
+            np.zeros_like(recourse_cost) if broken else recourse_cost,
+            np.zeros(0),
+            integer=False,
+            slack="free" if broken else "none",
+            slack_cost=1.0,
+            fields=np.zeros(len(program.data.fields), bool),
+        )
+        self.model = _handed_over(built.problem)
+        self.rows = np.array([c.index for c in built.rows], dtype=np.int32)
+        self.loose = [None if v is None else v.index for v in built.slack]
+
+    def solve(self, need: Floats) -> tuple[float, Floats]:
+        """Least cost of a plan that needs ``need`` (rows,), inf if it breaks a limit; by how much it does."""
+        right = self.rhs - need
+        low = np.where(self.sense > 0, right, -np.inf)
+        self.model.changeRowsBounds(len(self.rows), self.rows, low, np.where(self.sense > 0, np.inf, right))
+        self.model.run()
+        info = self.model.getInfo()
+        if int(info.primal_solution_status) != FEASIBLE:
+            return np.inf, np.zeros(len(self.rows))
+        values = self.model.getSolution().col_value
+        slack = np.array([0.0 if at is None else values[at] for at in self.loose])
+        return float(info.objective_function_value), slack
 
 
 class KeptRecourse:

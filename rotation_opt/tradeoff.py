@@ -150,11 +150,15 @@ def curve(
     first, last = _point(data, richest, downside), _point(data, cleanest, downside)
     found = front([first, last])
     missed: list[float] = []
+    settled: list[float] = []
     pools, cut_short = _together(richest, cleanest), richest.cut_short or cleanest.cut_short
     for _ in range(points - 2):
-        limit = next_limit(found, missed)
+        limit = next_limit(found, [*missed, *settled])
         if limit is None or pulled():
             break
+        if proven_within(found, limit, gap):  # a search would end where it begins
+            settled.append(limit)
+            continue
         try:
             chosen = select(
                 data,
@@ -246,8 +250,8 @@ def _room(point: Point) -> float:
 def next_limit(points: Sequence[Point], missed: Sequence[float] = ()) -> float | None:
     """Where to look next: the middle of the stretch over which the price of being cleaner changes most.
 
-    Between the limit of one point and the burden of the next richer one; stretches with a limit that no plan
-    keeps are not looked into again.
+    Between the limit of one point and the burden of the next richer one; stretches with a limit in ``missed``
+    (that no plan keeps, or where nothing more can be found) are not looked into again.
     """
     if len(points) < 2:
         return None
@@ -263,6 +267,17 @@ def next_limit(points: Sequence[Point], missed: Sequence[float] = ()) -> float |
         if best is None or (change, prices[place]) > best[:2]:
             best = (change, prices[place], 0.5 * (low + high))
     return None if best is None else best[2]
+
+
+def proven_within(points: Sequence[Point], limit: float, gap: float) -> bool:
+    """Whether the best plan known within a limit is proven to lack no more than ``gap`` of its money."""
+    known = max(point.money for point in points if point.burden <= limit)
+    looser = [
+        point.bound
+        for point in points
+        if point.bound is not None and (point.limit is None or point.limit >= limit)
+    ]
+    return min(looser, default=np.inf) - known <= gap * abs(known)
 
 
 def price_between(richer: Point, cleaner: Point) -> float:

@@ -16,7 +16,7 @@ from .errors import NoPlanError
 from .local_search import LocalSearch
 from .pricing import Pricing
 from .scoring import penalties, scoring_of
-from .solver import Problem, problem, run
+from .solver import KeptPlan, Problem, problem, run
 
 TINY = 1e-7
 POOL = 6000  # sequences that the search for whole fields looks at
@@ -103,6 +103,8 @@ class _Search:
         self.thorough = effort != "brief" and not self.quick
         if self.quick:
             self.rounds = min(self.rounds, QUICK_PUSHES)
+        self.keeping = KeptPlan(pricing.program, pricing.recourse_cost, broken=False)
+        self.breaking: KeptPlan | None = None
         # before anything is added, the columns are those of the linear program
         self.shares = pricing.master.shares()
 
@@ -171,7 +173,7 @@ class _Search:
                 break
             if self.pricing.brake():
                 break
-            harder, easier = (QUICK_HARDER, 1.0) if self.quick else (HARDER, EASIER)
+            harder, easier = (HARDER, EASIER) if self.thorough else (QUICK_HARDER, 1.0)
             self.harder = np.where(broken, harder * self.harder, np.maximum(easier * self.harder, 1.0))
             if not self.listed:
                 self._price_beside(search)
@@ -228,10 +230,15 @@ class _Search:
 
     def _broken(self, plan: Sequence[int]) -> Flags:
         """(rows,): limits that a plan does not keep."""
-        rows = np.array(plan, dtype=np.int64)
-        built = self._breaking(rows, integer=False)
+        if self.breaking is None:
+            self.breaking = KeptPlan(self.program, self.pricing.recourse_cost, broken=True)
         scale = np.array([row.scale for row in self.program.rows])
-        return np.asarray(run(built, integer=False).slack > 1e-7 * scale)
+        return np.asarray(self.breaking.solve(self._need(plan))[1] > 1e-7 * scale)
+
+    def _need(self, plan: Sequence[int]) -> Floats:
+        """(rows,): what a plan needs of every limit."""
+        need: Floats = self.columns.need[list(plan)].sum(axis=0)
+        return need
 
     def _largest_shares(self) -> list[int]:
         """The column with the largest share of each field in the linear program."""
@@ -242,11 +249,9 @@ class _Search:
 
     def _take(self, plan: Sequence[int]) -> None:
         """Make a plan the best if it keeps all limits and costs less."""
-        rows = np.array(plan, dtype=np.int64)
-        built = self._keeping(rows, integer=False)
-        outcome = run(built, integer=False)
-        if outcome.status == "optimal" and outcome.objective < self.value:
-            self.best, self.value = self._in_order(plan), outcome.objective
+        value = self.keeping.solve(self._need(plan))[0] + float(self.columns.cost[list(plan)].sum())
+        if value < self.value:
+            self.best, self.value = self._in_order(plan), value
 
     def _in_order(self, plan: Sequence[int]) -> list[int]:
         """Columns of a plan in the order of the fields."""
@@ -254,16 +259,16 @@ class _Search:
 
     # ------------------------------------------------------------ the solver
 
-    def _keeping(self, rows: Integers, integer: bool) -> Problem:
-        """The program over some columns, all limits kept."""
+    def _keeping(self, rows: Integers) -> Problem:
+        """Whole fields among some columns, all limits kept."""
         need, cost, field = self.columns.need[rows].T, self.columns.cost[rows], self.columns.field[rows]
-        return problem(self.program, need, cost, self.pricing.recourse_cost, field, integer=integer)
+        return problem(self.program, need, cost, self.pricing.recourse_cost, field, integer=True)
 
-    def _breaking(self, rows: Integers, integer: bool) -> Problem:
-        """The program over some columns that breaks the limits by as little as can be."""
+    def _breaking(self, rows: Integers) -> Problem:
+        """Whole fields among some columns that break the limits by as little as can be."""
         need, field = self.columns.need[rows].T, self.columns.field[rows]
         free = np.zeros(len(rows)), np.zeros_like(self.pricing.recourse_cost)
-        return problem(self.program, need, *free, field, integer=integer, slack="free", slack_cost=1.0)
+        return problem(self.program, need, *free, field, integer=True, slack="free", slack_cost=1.0)
 
     def _nearest(self, count: int) -> Integers:
         room = self.value - self.bound if self.best else np.inf
@@ -271,7 +276,7 @@ class _Search:
 
     def _among(self, rows: Integers, nodes: int) -> None:
         """Whole fields among some columns; a better plan is taken."""
-        built = self._keeping(rows, integer=True)
+        built = self._keeping(rows)
         outcome = run(
             built,
             integer=True,
@@ -346,7 +351,7 @@ class _Search:
         if self.pricing.brake.on:
             return NoPlanError("The search was stopped before a plan was found.")
         rows = self._nearest(NEAR)
-        built = self._breaking(rows, integer=True)
+        built = self._breaking(rows)
         outcome = run(built, integer=True, nodes=NODES, brake=self.pricing.brake)
         chosen = [int(c) for c in rows[np.flatnonzero(outcome.plans > 0.5)]]
         return no_whole(self.program, outcome.slack, self.columns.paths(chosen))
