@@ -552,7 +552,7 @@ class LimitsBlock(Block):
     cash_now: Annotated[float, _number(-100_000_000, 100_000_000)] = 0.0
     cash_floor_quarter: Annotated[float, _number(-100_000_000, 100_000_000)] | None = None
     bad_years_weight_pct: Annotated[float, _number(0, 100)] = 0.0
-    count_weeds_left: bool = False
+    count_weeds_left: Flag = False
     refuses: list[Annotated[str, _name("ban")]] = Field(default_factory=list)
     largest_share_pct: dict[Annotated[str, _name("share")], LandShare] = Field(default_factory=dict)
     least_share_pct: dict[Annotated[str, _name("share")], LandShare] = Field(default_factory=dict)
