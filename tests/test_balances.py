@@ -12,6 +12,7 @@ import pytest
 from small_farm import Plans, small, with_field, with_machine
 from test_cash_flow import course_of, hard_pressed
 from test_verify import cereals, found, good, made_by_hand, raised
+from whole_page import plan_page
 
 from rotation_opt.balances import (
     BOUGHT,
@@ -33,7 +34,6 @@ from rotation_opt.balances import (
 from rotation_opt.field_days import field_days
 from rotation_opt.ledgers import Balance
 from rotation_opt.records import Alternative, PlanFigures
-from rotation_opt.report.content import plan_page
 from rotation_opt.report.terminal import render
 from rotation_opt.workload import capacity
 
@@ -287,7 +287,10 @@ def test_the_page_shows_both_sides_of_each_balance() -> None:
 def test_the_page_names_the_half_months_that_lack_days_and_where_the_figures_are_from() -> None:
     text = printed("field_days")
     assert "A: As now Own machines have days enough in a bad year too." in text
-    assert "In a bad year the Mower is 14 hours short of the 51 needed in late June 2028 (hire can help)." in text
+    assert (
+        "In a bad year the Mower is 14 hours short of the 51 needed in late June 2028 (hire can help)."
+        in text
+    )
     assert "meet most in early June 2027: 25 and 56 of your 86 hours there" in text
     assert "figures of the Invented Plain" in text and "borrowed" in text
     assert "field days of a median year" in text
