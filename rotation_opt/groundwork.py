@@ -52,7 +52,7 @@ def weeds_of(farm: Farm) -> tuple[str, ...]:
     return counted or ("creeping_thistle",)
 
 
-def _needed(
+def needed_pairs(
     farm: Farm,
     practice_list: PracticeList,
     programmes: tuple[Programme, ...],
@@ -138,7 +138,7 @@ def lay(
             pair_index=index_of_all.astype(np.int64),
             reasons=no_pair,
         )
-        programmes, pair_index = _needed(farm, practice_list, dated, index_of_all, succession)
+        programmes, pair_index = needed_pairs(farm, practice_list, dated, index_of_all, succession)
     lap("practices")
     tell("What each season does to the weeds")
     response = _responses(programmes, climate, tables, farm, like)

@@ -7,6 +7,7 @@ kept. The rest takes no search, so a bound under other limits is known at once.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -49,6 +50,12 @@ class KeptBound:
         kept = cls(rows=rows, prices=prices, alone=np.zeros(len(bounds)))
         rest = kept._rest(program)
         return replace(kept, alone=np.where(np.isfinite(rest), bounds - rest, -np.inf))
+
+    @classmethod
+    def at(cls, program: Program, prices: Floats, alone: float) -> KeptBound:
+        """From prices (rows,) of a program, and what the sequences of a plan cost at least at them."""
+        rows = tuple(_key(program, row) for row in program.rows)
+        return cls(rows=rows, prices=prices[None, :], alone=np.array([alone]))
 
     def prices_in(self, program: Program) -> Floats:
         """Prices of a program's rows (rows,) in the first case; 0 where a limit had none."""
@@ -101,3 +108,25 @@ def _key(program: Program, row: Row) -> Key:
     if row.plan or not row.recourse:
         return (row.family, row.limit, *row.plan.items())
     return (row.family, *program.variables[min(row.recourse)].key)
+
+
+def names_of(program: Program) -> list[Key]:
+    """What each row is called; the same limit of two farms that differ in crops and machines is called alike.
+
+    The program is to have ``every_row``, so that rows of one limit can be told apart by their order.
+    """
+    data, space, seen, names = program.data, program.space, Counter[Key](), []
+    for row in program.rows:
+        who: Key = ()
+        if row.family == "outlets":
+            year, product = divmod(min(row.plan) - space.begin["tonnes"], len(data.products))
+            who = data.products[product], year
+        elif row.family == "hire":
+            _, machine, when, *_ = program.variables[min(row.recourse)].key
+            who = data.machines[int(machine)], when
+        elif row.family == "cash_quarter":
+            who = (len(row.plan),)
+        name = (row.family, row.limit, *who)
+        names.append((*name, seen[name]))
+        seen[name] += 1
+    return names

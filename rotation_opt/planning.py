@@ -23,6 +23,7 @@ from rotation_opt.field_days import field_days
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.horizon import with_weeds_left
 from rotation_opt.jobs import jobs
+from rotation_opt.lifted_limits import lifted_limits
 from rotation_opt.patch_growth import seed_years
 from rotation_opt.practices import YEAR, weed_stages
 from rotation_opt.records import Alternative, Farm, PriceStep, Programme, Result
@@ -117,6 +118,11 @@ def plan(
         checks[draft.key] += (usual_year_check(data, draft.figures, farm.currency),)
     laps["good and bad years"] = time.perf_counter() - began
     began = time.perf_counter()
+    progress("What holds the plans back")
+    richest = proposal.richest
+    lifted = () if richest is None else lifted_limits(ground, data, richest, pulled=pulled)
+    laps["limits lifted"] = time.perf_counter() - began
+    began = time.perf_counter()
     cases, choices = own_against_hire(ground, data, proposal.richest, tell=progress, pulled=pulled)
     laps["own or hire"] = time.perf_counter() - began
     tables.read_figures.update(ground.tables.read_figures)  # the tables fitted to the climate count apart
@@ -143,7 +149,7 @@ def plan(
         seed_years=seed_years(ground.response.weeds, ground.tables),
         price_steps=_price_steps(data, proposal),
         price_doubts=proposal.curve.doubts(),
-        tight_limits=proposal.tight,
+        tight_limits=tuple(sorted((*proposal.tight, *lifted), key=lambda each: -each.gain)),
         machine_cases=cases,
         buying=choices,
         risks=swings,

@@ -614,8 +614,18 @@ LimitKind = Literal[
     "outlet",
     "storage",
     "feed",
+    "debt",
+    "lease",
+    "landlord",
+    "late",
+    "bad_years",
+    "ban",
+    "refused",
+    "no_market",
+    "no_machine",
+    "bare_soil",
 ]
-"""Limits of which a little more can be had."""
+"""Limits that can hold a plan back; the last five are there or not."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -627,9 +637,10 @@ class TightLimit:
     outlet: str  # name of the outlet, "" if it is none
     half_month: int | None  # 0 = early January
     step: float  # how much looser, in ``unit``
-    unit: Literal["h", "ha", "t", "share", "currency"]
+    unit: Literal["h", "ha", "t", "share", "currency", "year", "day", "whole"]  # whole = the limit is gone
     gain: float  # a plan that brings so much more was found; currency a year, whole farm, evened out
     most: float | None  # no plan brings more than this more; None = not known
+    field: str = ""  # name of the field, "" = the whole farm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -220,7 +220,7 @@ class _Memory:
 
 
 @dataclass(frozen=True, slots=True)
-class _PairWorth:
+class PairWorth:
     """Prices turned into a worth per hectare of every pair in every year, the same for all fields."""
 
     fixed: Floats  # (T, Q) per ha, before rent
@@ -340,7 +340,7 @@ class Grower:
             burden=burden,
         )
 
-    def worth(self, prices: Prices) -> _PairWorth:
+    def worth(self, prices: Prices) -> PairWorth:
         """Prices turned into a worth of every pair."""
         data = self.data
         shape = (data.years, len(data.cost_per_ha))
@@ -363,7 +363,7 @@ class Grower:
         rent, docked = prices.money, self._harvest_money(prices) * self.off_per_t
         if data.cash_dates is not None and prices.paid.any():
             rent = rent + self._by_quarter(data.cash_dates, prices.paid, fixed, carried)
-        return _PairWorth(fixed, tonne, carried, docked, rent, prices.burden)
+        return PairWorth(fixed, tonne, carried, docked, rent, prices.burden)
 
     def _harvest_money(self, prices: Prices) -> Floats:
         """Worth of one unit of money that is paid when a pair is harvested, (T, Q)."""
@@ -393,7 +393,7 @@ class Grower:
     def grow(
         self,
         field: int,
-        worth: _PairWorth,
+        worth: PairWorth,
         *,
         width: int,
         keep: int,

@@ -99,7 +99,7 @@ class Succession:
         allowed, farmed, why = {}, {}, {}
         for field in farm.fields:
             last = histories[field.name][-1]
-            found = _field_reasons(
+            found = field_reasons(
                 farm,
                 field,
                 tables,
@@ -292,7 +292,7 @@ def _pair_reasons(
                 found[row, column] = (rule.key, rule.sentence)
             elif young and rule_of_stand is not None and dated.practice.needs_stand != stand:
                 found[row, column] = (rule_of_stand.key, rule_of_stand.sentence)
-            else:
+            elif farm.soil_cover:
                 bare = bare_in(unsown_spans(programmes[pair_index[row, column]]), farm.soil_cover)
                 if bare is not None:
                     day = day_in_words(bare, farm.region)
@@ -346,7 +346,7 @@ def bare_in(bare_spans: Sequence[tuple[int, int]], covered: Sequence[tuple[int, 
     return min(hits, default=None)
 
 
-def _field_reasons(
+def field_reasons(
     farm: Farm,
     field: Field,
     tables: Tables,

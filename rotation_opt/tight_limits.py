@@ -13,7 +13,6 @@ from typing import Literal
 import numpy as np
 
 from .arrays import NOT_FARMED, Floats, Limits, SelectionData, ShareData
-from .columns import Paths
 from .features import HALF_MONTHS
 from .formulate import Goal, Program
 from .limit_rows import Row
@@ -36,7 +35,6 @@ from .what_if import (
     select_again,
     smaller_promise,
     storage,
-    worth,
 )
 
 MOST_MONEY = Goal(kind="most_money")
@@ -46,6 +44,7 @@ HOURS = 10.0
 TENTH = 0.1
 CLOSE = 0.1  # a limit of which less than this share is left is close
 CASH = 1000.0
+IDLE = 0.5  # so little a year is nothing. [currency]
 POINTS = 0.05
 UNITS: dict[LimitKind, Literal["h", "ha", "t", "share", "currency"]] = {
     "labour": "h",
@@ -117,6 +116,8 @@ def loosened(data: SelectionData, name: Name) -> tuple[float, Question]:
         case "feed":
             step = min(say.step_hay_t(max(1.0, TENTH * limits.feed_need_t)), limits.feed_need_t)
             return step, feed_need(limits, limits.feed_need_t - step)
+        case _:
+            raise ValueError(f"a limit of the kind {name.kind} is no row of the program")
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +134,7 @@ def tight_limits(
     data: SelectionData,
     base: Selected,
     *,
-    most: int = 4,
+    most: int = 3,
     near: float | None = None,
     pulled: Callable[[], bool] = lambda: False,
 ) -> tuple[tuple[TightLimit, ...], Selected]:
@@ -154,7 +155,8 @@ def tight_limits(
     Returns
     -------
     tight : tuple of TightLimit
-        What brings most first. Gains count from the best plan known under the farm's own limits.
+        What brings most first; what is proven to bring nothing is left out. Gains count from the best plan
+        known under the farm's own limits, in money that is earned, also where plans are chosen by more.
     best : Selected
         ``base``, or a better plan under the same limits if one of the questions brought it to light.
     """
@@ -166,20 +168,31 @@ def tight_limits(
         chosen = select_again(data, base, MOST_MONEY, question.limits, near=near)
         found.append(_Found(name, step, question.limits, chosen))
     best = _best(data, base, [each.chosen for each in found])
-    years = float(data.discount.sum())
-    told = []
-    for each in found:
-        value = max(_value(data, plan, each.limits) for plan in {best.paths, each.chosen.paths})
-        bound = each.chosen.bound
-        told.append(
-            _record(
-                data,
-                each,
-                gain=max(0.0, value - best.value) / years,
-                most=None if bound is None else max(bound - best.value, 0.0) / years,
-            )
-        )
+    told = [each for each in (_told(data, best, each) for each in found) if not proven_idle(each)]
     return tuple(sorted(told, key=lambda each: -each.gain)), best
+
+
+def _told(data: SelectionData, best: Selected, found: _Found) -> TightLimit:
+    """What one question brought, counted from the best plan known."""
+    years, bound = float(data.discount.sum()), found.chosen.bound
+    plans = [evaluate(data, paths, limits=found.limits) for paths in {best.paths, found.chosen.paths}]
+    ahead = max(plans, key=lambda each: each.worth)
+    return _record(
+        data,
+        found,
+        gain=max(0.0, ahead.present_value - best.figures.present_value) / years,
+        most=None if bound is None or counts_more(data) else max(bound - best.value, 0.0) / years,
+    )
+
+
+def counts_more(data: SelectionData) -> bool:
+    """Whether plans are chosen by more than money that is earned: bounds are then not of it alone."""
+    return data.limits.downside is not None or data.weeds_left_price > 0.0
+
+
+def proven_idle(limit: TightLimit) -> bool:
+    """Whether a limit is proven not to hold the plan back."""
+    return limit.most is not None and limit.most <= IDLE
 
 
 def counted_from(
@@ -205,11 +218,6 @@ def _best(data: SelectionData, base: Selected, others: list[Selected]) -> Select
             continue
         best = improved(data, best, other.paths, evaluate(data, other.paths))
     return best
-
-
-def _value(data: SelectionData, paths: Paths, limits: Limits) -> float:
-    """What a plan that keeps some limits is worth under them."""
-    return worth(data, MOST_MONEY, evaluate(data, paths, limits=limits))
 
 
 def _record(data: SelectionData, found: _Found, *, gain: float, most: float | None) -> TightLimit:

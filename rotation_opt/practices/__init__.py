@@ -26,6 +26,7 @@ from rotation_opt.practices.choice import (
     machines_at_hand,
     programmes_of,
     usual_yield,
+    why_not_here,
 )
 from rotation_opt.practices.dating import (
     DatedPractice,
@@ -65,4 +66,5 @@ __all__ = [
     "undersown_day",
     "usual_yield",
     "weed_stages",
+    "why_not_here",
 ]

@@ -69,8 +69,7 @@ def dated_practices(farm: Farm, tables: Tables, climate: Climate) -> PracticeLis
     reasons: dict[str, str] = {}
     for practice in tables.practices.values():
         dated, too_late = date_practice(practice, climate, tables, calendar, farm.region)
-        reason = _refused(practice, farm, tables) or _no_use(practice, farm, tables)
-        reason = reason or _no_machine(practice, farm, tables) or too_late
+        reason = why_not_here(practice, farm, tables) or too_late
         if not reason:
             offered.append(dated)
             continue
@@ -116,6 +115,15 @@ def days_late(farm: Farm, tables: Tables) -> dict[str, int]:
     return {
         key: late for key, operation in tables.operations.items() if (late := hired.get(operation.machine, 0))
     }
+
+
+def why_not_here(practice: Practice, farm: Farm, tables: Tables) -> str:
+    """Why a farm leaves a practice out, whatever its climate; empty if it does not."""
+    return (
+        _refused(practice, farm, tables)
+        or _no_use(practice, farm, tables)
+        or _no_machine(practice, farm, tables)
+    )
 
 
 def _refused(practice: Practice, farm: Farm, tables: Tables) -> str:

@@ -11,7 +11,9 @@ from rotation_opt.report.blocks import Grid, Paragraph, Section
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording, capital, half_month
 
-NOTHING = "nothing found"
+NOTHING = "no better plan found"
+LESS_PAID = frozenset({"debt", "landlord", "bad_years"})
+WITHOUT = frozenset({"ban", "refused", "no_market", "no_machine", "bare_soil"})  # there or not
 
 
 def binding_sections(reading: Reading, columns: Sequence[Alternative]) -> list[Section]:
@@ -22,27 +24,42 @@ def binding_sections(reading: Reading, columns: Sequence[Alternative]) -> list[S
     words = reading.wording
     grid = Grid(
         header=(
-            "What is short",
+            "What holds it back",
             "One step",
-            f"Brings at least, {words.money_unit} a year",
-            f"At most, {words.money_unit} a year",
+            f"Brings, {words.money_unit} a year",
             "At least, for each",
         ),
         rows=tuple(_row(limit, words) for limit in limits),
     )
-    said = Paragraph(
-        text=f"{reading.heading(plan)}, chosen anew with one limit at a time made a step wider, all else as "
-        f"it is, in every year. At least = a plan was found that brings so much more. At most = no plan "
-        f"brings more than that. What the step itself costs is not taken off."
+    said = (
+        f"{reading.heading(plan)}, chosen anew with one limit at a time made a step wider, all else as "
+        "it is, in every year. The first figure: a plan was found that brings so much more. At most, and "
+        "the second figure: no plan brings more than that. What the step itself costs is not taken off."
     )
-    return [Section(key="binding", title="What holds the plans back", blocks=(grid, said))]
+    if any(limit.kind in WITHOUT for limit in limits):
+        said += (
+            " Without it = the limit is gone: a crop is sold at its usual price, a machine that is not there "
+            "is hired at its usual rate."
+        )
+    if any(limit.kind == "debt" for limit in limits):
+        said += " Less paid on debt brings this beside what is not paid."
+    return [Section(key="binding", title="What holds the plans back", blocks=(grid, Paragraph(text=said)))]
 
 
 def _row(limit: TightLimit, words: Wording) -> tuple[str, ...]:
     gain = floor(limit.gain + 1e-6)
-    most = "not known" if limit.most is None else f"{max(ceil(limit.most - 1e-6), gain):,}"
-    each = _each(limit, words) if gain > 0 else "-"
-    return (_name(limit, words), _step(limit, words), f"{gain:,}" if gain > 0 else NOTHING, most, each)
+    each = _each(limit, words) if gain > 0 and limit.unit != "whole" else "-"
+    return (_name(limit, words), _step(limit, words), _brings(limit, gain), each)
+
+
+def _brings(limit: TightLimit, gain: int) -> str:
+    """From what was found to what is proven, rounded to the safe side."""
+    if limit.most is None:
+        return f"at least {gain:,}" if gain > 0 else NOTHING
+    most = max(ceil(limit.most - 1e-6), gain)
+    if gain <= 0:
+        return f"{NOTHING}; at most {most:,}"
+    return f"{gain:,} to {most:,}" if most > gain else f"{gain:,}"
 
 
 def _name(limit: TightLimit, words: Wording) -> str:
@@ -75,6 +92,27 @@ def _name(limit: TightLimit, words: Wording) -> str:
             return "Room for hay"
         case "feed":
             return "Hay the herd eats"
+        case "debt":
+            return "Payments on debt"
+        case "late":
+            return f"{capital(words.machine(limit.what))} comes late"
+        case "bad_years":
+            return "Bad years that count"
+        case "lease":
+            return f"{limit.field}: end of the lease"
+        case "landlord":
+            return f"{limit.field}: the landlord's share"
+        case "ban":
+            return f"{limit.field}: no {words.crop(limit.what).lower()}"
+        case "refused":
+            return f"Not wanted: {words.crop(limit.what).lower()}"
+        case "no_market":
+            return f"No buyer near for {words.crop(limit.what).lower()}"
+        case "no_machine":
+            return f"No {words.machine(limit.what)}"
+        case "bare_soil":
+            first, last = (words.day(int(day)) for day in limit.what.split("-"))
+            return f"No bare soil from {first} to {last}"
 
 
 LESS = frozenset({"cash", "cash_quarter", "least", "promise", "feed"})  # limits that are eased by asking less
@@ -82,7 +120,11 @@ LESS = frozenset({"cash", "cash_quarter", "least", "promise", "feed"})  # limits
 
 def _step(limit: TightLimit, words: Wording) -> str:
     """How much wider."""
-    way = "less" if limit.kind in LESS else "more"
+    if limit.unit == "whole":
+        return _amount(limit, words)
+    if limit.kind == "late":
+        return f"{_amount(limit, words)} sooner"
+    way = "less" if limit.kind in LESS | LESS_PAID else "more"
     crop = f" of {words.crop(limit.what).lower()}" if limit.kind in {"promise", "outlet"} else ""
     return f"{_amount(limit, words)}{crop} {way}"
 
@@ -94,13 +136,20 @@ def _amount(limit: TightLimit, words: Wording) -> str:
         case "ha":
             return words.area(limit.step)
         case "share":
-            return f"{100.0 * limit.step:.3g} points"
+            points = round(100.0 * limit.step, 3)
+            return f"{points:.3g} point{'s' if points != 1 else ''}"
         case "currency":
             return words.money(limit.step)
         case "t":
             if limit.what:
                 return words.amount(limit.step, limit.what)
             return f"{words.hay(limit.step)} {words.hay_unit}"
+        case "year":
+            return "one year"
+        case "day":
+            return "a day"
+        case "whole":
+            return "without it"
 
 
 def _each(limit: TightLimit, words: Wording) -> str:
@@ -127,3 +176,5 @@ def _units(limit: TightLimit, words: Wording) -> tuple[float, str]:
             if crop is None:
                 return units.hay_amount(limit.step, farm.units), f"a {units.hay_name(farm.units)}"
             return units.amount(limit.step, crop, farm.units), f"a {units.amount_name(crop, farm.units)}"
+        case "year" | "day" | "whole":
+            return limit.step, f"a {limit.unit}"

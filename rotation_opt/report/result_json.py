@@ -183,6 +183,7 @@ def content(result: Result, tables: Tables) -> dict[str, Any]:
                 "kind": limit.kind,
                 "what": limit.what or None,
                 "outlet": limit.outlet or None,
+                "field": limit.field or None,
                 "half_month": limit.half_month,
                 "step": limit.step,
                 "step_unit": limit.unit,

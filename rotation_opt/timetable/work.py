@@ -404,9 +404,22 @@ def programme(
 
 
 def all_programmes(
-    practice_list: PracticeList, climate: Climate, tables: Tables, region: str = "us"
+    practice_list: PracticeList,
+    climate: Climate,
+    tables: Tables,
+    region: str = "us",
+    *,
+    known: Mapping[tuple[str, str], Programme] | None = None,
+    done: frozenset[str] = frozenset(),
 ) -> tuple[tuple[Programme, ...], npt.NDArray[np.int32], dict[tuple[str, str], str]]:
     """Programmes of all pairs that fit.
+
+    Parameters
+    ----------
+    known : mapping, optional
+        (previous key, practice key) -> programme worked out before, taken as it is.
+    done : frozenset of str, optional
+        Practices between which no other pair is asked for than those known.
 
     Returns
     -------
@@ -424,12 +437,16 @@ def all_programmes(
     reasons: dict[tuple[str, str], str] = {}
     for row, previous in enumerate(practice_list.all):
         for column, practice in enumerate(practice_list.all):
-            good, reason = timetable.fits(previous, practice, region)
+            before = None if known is None else known.get((previous.key, practice.key))
+            if before is None and previous.key in done and practice.key in done:
+                reasons[previous.key, practice.key] = "it was left out before"
+                continue
+            good, reason = (True, "") if before else timetable.fits(previous, practice, region)
             if not good:
                 reasons[previous.key, practice.key] = reason
                 continue
             pair_index[row, column] = len(programmes)
-            programmes.append(timetable.programme(previous, practice))
+            programmes.append(before or timetable.programme(previous, practice))
     return tuple(programmes), pair_index, reasons
 
 
