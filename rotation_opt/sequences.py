@@ -503,7 +503,7 @@ class _Outlook:
         self.edges = [np.append(0.0, np.geomspace(LEAST_EDGE, 1.0, points)[:-1]) * high for high in top]
         self.burden = np.zeros((len(order), *self.shape))
         self.kept = np.ones((len(order), *self.shape))
-        self._known: tuple[_PairWorth, list[Floats]] | None = None
+        self._known: tuple[PairWorth, list[Floats]] | None = None
         after_cells: list[Integers] = []
         for number, weed in enumerate(weeds):
             axis = (slice(None), *(slice(None) if n == number else None for n in range(self.followed)))
@@ -526,7 +526,7 @@ class _Outlook:
         result: Integers = np.maximum(cells, 0)
         return result
 
-    def known_values(self, worth: _PairWorth, fixed: Floats, crop: Floats, docked: Floats) -> list[Floats]:
+    def known_values(self, worth: PairWorth, fixed: Floats, crop: Floats, docked: Floats) -> list[Floats]:
         """As `values`; a field is often grown several times at the same prices, wider and wider."""
         if self._known is None or self._known[0] is not worth:
             self._known = worth, self.values(fixed, crop, docked, worth.burden)
