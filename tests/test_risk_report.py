@@ -9,6 +9,7 @@ from typing import Any
 
 import fake_result
 import jsonschema
+import pytest
 from small_farm import TABLES as SHIPPED
 from small_farm import plain, small
 from whole_page import plan_page
@@ -16,6 +17,7 @@ from whole_page import plan_page
 from rotation_opt.planning import plan
 from rotation_opt.records import Result, Risk
 from rotation_opt.report import result_json, terminal
+from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.risk import risk_sections
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording
@@ -133,6 +135,22 @@ def test_borrowed_swings_and_hay_are_said() -> None:
     assert "one cutting of hay is missed, the others are late and sell for less" in told
     assert "Yields of alfalfa hay and spring barley swing as those of US states did" in told
     assert "For oats no such figures were found" in told
+
+
+@pytest.mark.parametrize(("weight", "seen"), [(0.0, "proven"), (0.3, "likely")])
+def test_nothing_is_called_proven_where_the_search_sees_bad_years_more_simply(
+    weight: float, seen: str
+) -> None:
+    result = fake_result.result()
+    result = replace(result, farm=replace(result.farm, bad_years_weight=weight))
+    reading = Reading(result, Wording(result.farm, TABLES))
+    for plan_, gap in ((result.alternatives[1], 0.0), (result.alternatives[1], 0.014)):
+        assert reading.how_sure(replace(plan_, proven_gap=gap)).startswith(seen)
+    assert (
+        reading.how_sure(replace(result.alternatives[-1], key="fastest", proven_gap=0.0)) == "proven the best"
+    )
+    said = " ".join(limits_in_words(result.farm, reading.wording))
+    assert ("likely, not proven" in said) is (weight > 0.0)
 
 
 def test_the_json_carries_it_and_keeps_to_its_schema() -> None:

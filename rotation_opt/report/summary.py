@@ -22,6 +22,7 @@ from rotation_opt.report.wording import (
 
 AS_NOW = "as_now"
 OTHER_WAY = "other_way"
+FASTEST = "fastest"
 MOST_MONEY = "most_money"
 NO_FIGURE = "-"
 NO_HAY = "none made"
@@ -263,10 +264,12 @@ class Reading:
         gap = plan.proven_gap
         if gap is None or gap >= NO_PROOF:
             return "best found, not proven"
+        # the search sees bad years more simply than they are settled
+        seen = "likely" if self.result.farm.bad_years_weight > 0.0 and plan.key != FASTEST else "proven"
         if gap < PROVEN:
-            return "proven the best"
+            return f"{seen} the best"
         best = "the most money" if plan.key == OTHER_WAY else "the best"
-        return f"proven within {at_most_percent(gap)}% of {best}"
+        return f"{seen} within {at_most_percent(gap)}% of {best}"
 
     def second_reckoning(self, plan: Alternative) -> str:
         checks = self.result.checks.get(plan.key, ())
