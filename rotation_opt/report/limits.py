@@ -84,9 +84,9 @@ def _means(farm: Farm, words: Wording) -> list[str]:
     if farm.bad_years_weight > 0.0:
         said.append(
             f"Bad years count {percent(farm.bad_years_weight)} when plans are chosen by money: so much "
-            "counts the mean of the worst fifth of runs, as under good and bad years, and the rest the net return "
-            "of usual years. How far a plan is from the best is then likely, not proven: the search sees bad "
-            "years in a simpler way than that mean is worked out."
+            "counts the mean of the worst fifth of runs, as under good and bad years, and the rest the net "
+            "return of usual years. How far a plan is from the best is then likely, not proven: the search "
+            "sees bad years in a simpler way than that mean is worked out."
         )
     if farm.labour.bad_year:
         said.append("Field days: those of a bad year.")
