@@ -9,7 +9,17 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
-from rotation_opt.ledgers import Balance, CashCourse, Competition, FieldDays, ShortDays
+from rotation_opt.ledgers import (
+    Balance,
+    CashCourse,
+    Competition,
+    CropAccount,
+    FieldDays,
+    HiredWork,
+    Job,
+    RunnerUp,
+    ShortDays,
+)
 from rotation_opt.records import (
     Alternative,
     AnnualWeed,
@@ -32,6 +42,7 @@ from rotation_opt.records import (
     Result,
     SeasonCourse,
     SeasonRow,
+    Shading,
     Source,
     Stand,
     Weed,
@@ -335,6 +346,19 @@ def result(**changes: Any) -> Result:
         "cash": {plan.key: _cash(place) for place, plan in enumerate(alternatives)},
         "balances": {plan.key: _balances(place) for place, plan in enumerate(alternatives)},
         "field_days": {plan.key: _field_days(place) for place, plan in enumerate(alternatives)},
+        "jobs": {plan.key: _jobs(holding, plan) for plan in alternatives},
+        "accounts": {plan.key: _accounts(holding, plan) for plan in alternatives},
+        "hired": {
+            plan.key: tuple(
+                HiredWork(year=year, machine="baler", unit="bale", amount=412.0, cost=5768.0)
+                for year in range(holding.first_year, holding.first_year + YEARS)
+            )
+            for plan in alternatives
+        },
+        "shading": tuple(_shading(key, cover) for key, cover in (("alfalfa_3", 0.93), ("oats_plain", 0.61))),
+        "weed_days": {"creeping_thistle": {"first_shoots": 104, "bud": 161}, "field_bindweed": {"bud": 170}},
+        "runners_up": {plan.key: _seconds(holding, plan) for plan in alternatives if plan.key != "as_now"},
+        "reserve_today": {field.name: {"creeping_thistle": 0.71} for field in holding.fields},
         "annual_seed": {
             plan.key: {
                 "brome": ((1.0, 1.0, 1.0),) + ((0.02, 0.3, 1.4),) * (YEARS - 1) + (brome,),
@@ -348,6 +372,103 @@ def result(**changes: Any) -> Result:
         },
     }
     return Result(**{**values, **changes})
+
+
+def _jobs(holding: Farm, plan: Alternative) -> tuple[Job, ...]:
+    """A mowing when the weed is at bud and a harvest, on each field in each year; the second one hired."""
+    found = []
+    for field in holding.fields:
+        for place, key in enumerate(plan.practices[field.name]):
+            year = holding.first_year + place
+            same = {"field": field.name, "harvest_year": year, "crop": key.partition("_")[0]}
+            mown = {"operation": "mow", "machine": "mower", "stage": "when half the thistles are at bud"}
+            cut = {"operation": "cut", "machine": "baler", "stage": ""}
+            found += [
+                Job(
+                    **same,
+                    **mown,
+                    first=f"{year}-06-12",
+                    last=f"{year}-06-14",
+                    hired=False,
+                    hours=6.2,
+                    labour_h=6.8,
+                ),  # type: ignore[arg-type]
+                Job(
+                    **same,
+                    **cut,
+                    first=f"{year}-07-30",
+                    last=f"{year}-08-02",
+                    hired=True,
+                    hours=11.4,
+                    labour_h=0.0,
+                ),  # type: ignore[arg-type]
+            ]
+    return tuple(sorted(found, key=lambda job: (job.first, job.field)))
+
+
+def _accounts(holding: Farm, plan: Alternative) -> tuple[CropAccount, ...]:
+    """All that a year brings goes to one crop, whatever stands; the farm as a whole has a fixed cost."""
+    area = sum(field.area_ha for field in holding.fields)
+    found = []
+    for place, net in enumerate(plan.figures.net_return):
+        year = holding.first_year + place
+        costs = {"sown material": -900.0, "own machines": -2100.0, "hired work": -5768.0, "rent": -1200.0}
+        money = {"sales": net + 13968.0, **costs}
+        crop = CropAccount(
+            year=year,
+            crop="oats",
+            area_ha=area,
+            made_t=120.0,
+            sown_kg={"oats": 4700.0},
+            nitrogen_kg=310.0,
+            money=money,
+        )
+        whole = CropAccount(
+            year=year,
+            crop="",
+            area_ha=0.0,
+            made_t=0.0,
+            sown_kg={},
+            nitrogen_kg=0.0,
+            money={"fixed cost": -4000.0},
+        )
+        found += [crop, whole]
+    return tuple(found)
+
+
+def _shading(practice: str, cover: float) -> Shading:
+    return Shading(
+        practice=practice,
+        previous="oats_plain",
+        weed="creeping_thistle",
+        days=(60, 120, 180, 240),
+        cover=(0.1, 0.6, cover, 0.4),
+        emerged=(0.0, 0.4, 1.0, 1.0),
+        light=1.0 - cover,
+        cover_at_half_up=cover - 0.2,
+        harvest_day=228,
+    )
+
+
+def _seconds(holding: Farm, plan: Alternative) -> tuple[RunnerUp, ...]:
+    """Every kind of second, one after another."""
+    kinds: tuple[dict[str, Any], ...] = (
+        {"net_a_year": -430.0, "roots": 0.06, "decided_by": "money"},
+        {"net_a_year": 121.0, "roots": 0.23, "decided_by": "roots"},
+        {"net_a_year": -55.0, "decided_by": "limit", "limits": ("the hours of labour",)},
+        {"net_a_year": 0.2, "roots": -0.01, "decided_by": "crops"},
+        {"decided_by": "limit", "limits": ("the contract with Valley mill",)},
+        {"decided_by": "rules", "rules": ("A stand of alfalfa stays for three years",)},
+        {"decided_by": "unknown"},
+    )
+    found = []
+    for field in holding.fields:
+        for place in range(YEARS):
+            kind = kinds[len(found) % len(kinds)]
+            path = ("oats_plain",) * YEARS if "net_a_year" in kind else ()
+            year = holding.first_year + place
+            found.append(RunnerUp(field=field.name, year=year, practices=path, **kind))
+    return tuple(found)
 
 
 def _cash(place: int) -> CashCourse:

@@ -19,7 +19,18 @@ from whole_page import plan_page
 from rotation_opt import cli
 from rotation_opt import tables as real_tables
 from rotation_opt.report import result_json
-from rotation_opt.report.blocks import SHADES, Bullets, Drawing, Entries, Grid, Page, Paragraph, Section
+from rotation_opt.report.blocks import (
+    SHADES,
+    Bullets,
+    Chart,
+    Drawing,
+    Entries,
+    Form,
+    Grid,
+    Page,
+    Paragraph,
+    Section,
+)
 from rotation_opt.report.check_page import check_page
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
@@ -79,9 +90,18 @@ def texts(page: Page, width: int = 80) -> Iterator[str]:
                 case Drawing():
                     yield from block.draw(width, False)
                 case Grid():
+                    yield from cells(block)
+                case Chart():  # the terminal has no pictures
+                    yield block.title
+                    yield from cells(block.table)
+                case Form():
                     yield from block.header
-                    for row in block.rows:
-                        yield from row
+
+
+def cells(grid: Grid) -> Iterator[str]:
+    yield from grid.header
+    for row in grid.rows:
+        yield from row
 
 
 def cells_wide(line: str) -> int:
@@ -445,11 +465,12 @@ KNOWN = {
     "years",
     "first_year",
     "lease_end_year",
+    "harvest_year",
     "schema_version",
     "figures",
     "farm",
 }
-COUNTS = {"year", "years", "first_year", "lease_end_year"}
+COUNTS = {"year", "years", "first_year", "lease_end_year", "harvest_year"}
 
 
 def test_every_number_in_the_json_has_its_unit_spelled_out():

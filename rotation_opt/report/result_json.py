@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from importlib import resources
 from typing import Any
 
-from rotation_opt.ledgers import CashCourse, FieldDays
+from rotation_opt.ledgers import CashCourse, CropAccount, FieldDays, Job
 from rotation_opt.records import (
     Alternative,
     BuyingChoice,
@@ -20,6 +20,7 @@ from rotation_opt.records import (
     MachineCase,
     Result,
     Risk,
+    Shading,
     YearOnField,
 )
 from rotation_opt.report.sources_page import used_figures
@@ -123,6 +124,21 @@ UNITS: Mapping[str, str] = {
     "field_days": "days fit for field work in the half-month, median year",
     "field_days_bad_year": "days fit for field work in the half-month, bad year",
     "other_crop_type_share": "share of the area-years under another crop type",
+    "job_h": "hours of the machine, or by hand, for the whole field",
+    "job_labour_h": "hours of the farm's own people, for the whole field",
+    "harvested_t": "tonnes, all fields of the crop",
+    "sown_kg": "kilograms, by crop sown",
+    "nitrogen_bought_kg": "kilograms",
+    "money_by_part": "currency in the harvest year, by what it is for; paid out is negative",
+    "hired_amount": "in the unit beside it: ha, bale, t, h",
+    "cost": "currency in the harvest year",
+    "days": "days from 1 January of the harvest year",
+    "cover_share": "share of the ground covered, one a day of days",
+    "emerged_share": "share of the weed's spring shoots up if left alone, one a day of days",
+    "light_share": "mean share of full light left to the weed from first shoots to bud stage",
+    "cover_at_half_up_share": "share of the ground covered when half the shoots are up",
+    "harvest_day": "day from 1 January of the harvest year",
+    "day_of_year": "day of the calendar year, 0 = 1 January",
 }
 
 
@@ -178,6 +194,12 @@ def content(result: Result, tables: Tables) -> dict[str, Any]:
             for step in result.price_steps
         ],
         "price_of_cleaner_doubts": list(result.price_doubts),
+        "shading": [_shading(each) for each in result.shading],
+        "weed_days": [
+            {"weed": weed, "stage": stage, "day_of_year": day}
+            for weed, days in result.weed_days.items()
+            for stage, day in days.items()
+        ],
         "tight_limits": [
             {
                 "kind": limit.kind,
@@ -340,6 +362,18 @@ def _alternative(result: Result, plan: Alternative, words: Wording) -> dict[str,
             for each in result.balances.get(plan.key, ())
         ],
         "field_days": _field_days(result.field_days.get(plan.key)),
+        "jobs": [_job(each) for each in result.jobs.get(plan.key, ())],
+        "accounts": [_account(each) for each in result.accounts.get(plan.key, ())],
+        "hired_work": [
+            {
+                "year": each.year,
+                "machine": each.machine,
+                "unit": each.unit,
+                "hired_amount": each.amount,
+                "cost": each.cost,
+            }
+            for each in result.hired.get(plan.key, ())
+        ],
         "second_reckoning": [
             {
                 "what": check.what,
@@ -349,6 +383,48 @@ def _alternative(result: Result, plan: Alternative, words: Wording) -> dict[str,
             }
             for check in result.checks.get(plan.key, ())
         ],
+    }
+
+
+def _job(job: Job) -> dict[str, Any]:
+    return {
+        "field": job.field,
+        "harvest_year": job.harvest_year,
+        "crop": job.crop,
+        "operation": job.operation,
+        "machine": job.machine,
+        "first_day": job.first,
+        "last_day": job.last,
+        "stage": job.stage,
+        "hired": job.hired,
+        "job_h": job.hours,
+        "job_labour_h": job.labour_h,
+    }
+
+
+def _account(account: CropAccount) -> dict[str, Any]:
+    return {
+        "year": account.year,
+        "crop": account.crop,
+        "area_ha": account.area_ha,
+        "harvested_t": account.made_t,
+        "sown_kg": dict(account.sown_kg),
+        "nitrogen_bought_kg": account.nitrogen_kg,
+        "money_by_part": dict(account.money),
+    }
+
+
+def _shading(shading: Shading) -> dict[str, Any]:
+    return {
+        "practice": shading.practice,
+        "previous": shading.previous,
+        "weed": shading.weed,
+        "days": list(shading.days),
+        "cover_share": list(shading.cover),
+        "emerged_share": list(shading.emerged),
+        "light_share": shading.light,
+        "cover_at_half_up_share": shading.cover_at_half_up,
+        "harvest_day": shading.harvest_day,
     }
 
 
