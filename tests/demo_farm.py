@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import pickle
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -32,9 +36,41 @@ class Run:
     proposal: Proposal
 
 
+shared: list[Path] = []
+"""Where the processes of one test run leave plans for each other: set in `conftest`, else empty."""
+
+PATIENCE_S = 900.0
+"""A process that has waited so long for another one plans the farm itself."""
+
+
 @cache
 def demo(name: str) -> Run:
-    """A demo farm planned as a grower would have it planned, listened to on the way."""
+    """A demo farm planned as a grower would have it planned, listened to on the way; once in a test run."""
+    return _once_in_a_run(shared[0] / f"{name}.pickle", name) if shared else _planned(name)
+
+
+def _once_in_a_run(kept: Path, name: str) -> Run:
+    """Plan the farm, or wait for the process that is at it and read what it found."""
+    claim, ends = kept.with_suffix(".claim"), time.monotonic() + PATIENCE_S
+    while not kept.exists() and time.monotonic() < ends:
+        try:
+            os.close(os.open(claim, os.O_CREAT | os.O_EXCL))
+        except FileExistsError:
+            time.sleep(0.2)
+            continue
+        try:
+            if not kept.exists():  # else the other process has come to its end just now
+                run = _planned(name)
+                half = kept.with_suffix(".half")
+                half.write_bytes(pickle.dumps(run, protocol=pickle.HIGHEST_PROTOCOL))
+                half.replace(kept)
+                return run
+        finally:
+            claim.unlink()  # should planning fail, the next process finds out for itself
+    return pickle.loads(kept.read_bytes()) if kept.exists() else _planned(name)
+
+
+def _planned(name: str) -> Run:
     heard: dict[str, list[Any]] = {}
 
     def listen(patch: pytest.MonkeyPatch, room: object, step: str) -> None:
