@@ -200,10 +200,14 @@ class Climate:
 
         Where it comes after the year's end, or in fewer years than that, day 364.
         """
-        warmest = self._warmest_day
-        ahead = np.arange(warmest, warmest + DAYS // 2)
-        hit = self._first_hit(ahead, limit, probability)
-        return min(DAYS - 1, int(ahead[hit])) if hit is not None else DAYS - 1
+
+        def find() -> int:
+            warmest = self._warmest_day
+            ahead = np.arange(warmest, warmest + DAYS // 2)
+            hit = self._first_hit(ahead, limit, probability)
+            return min(DAYS - 1, int(ahead[hit])) if hit is not None else DAYS - 1
+
+        return self._once(f"first_autumn_frost {limit} {probability}", find)  # asked for crop after crop
 
     def _first_hit(self, days: npt.NDArray[np.int64], limit: float, probability: float) -> int | None:
         at = days % DAYS
