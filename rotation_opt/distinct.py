@@ -157,6 +157,8 @@ def different(
             continue
         far = np.array([crop_distance(data, paths, plan) for plan in plans])
         rewards *= np.where(far < share, RAISE, LOWER)
+    if not any(not f.breaks and given_up <= loss and far >= share for f, given_up, far in met.values()):
+        _put_back(data, base, plans, met, loss=loss, share=share, brake=brake)
     fit = {p: each for p, each in met.items() if not each[0].breaks and each[1] <= loss}
     reached = max((far for _, _, far in fit.values()), default=0.0)
     enough = [p for p, (_, _, far) in fit.items() if far >= share]
@@ -175,6 +177,42 @@ def different(
         cut_short=brake.on,
         gap=gap_of_money(base.bound, figures.worth),
     )
+
+
+def _put_back(
+    data: SelectionData,
+    base: Selected,
+    plans: Sequence[Paths],
+    met: dict[Paths, tuple[Figures, float, float]],
+    *,
+    loss: float,
+    share: float,
+    brake: Brake,
+) -> None:
+    """Plans between the best one and those different enough but too dear: one field after another put back.
+
+    Rewards alone leap over them where they are worth less than a mean of the two.
+    """
+    worth = base.figures.worth
+    dear = [p for p, (f, given_up, far) in met.items() if given_up > loss and far >= share and not f.breaks]
+    for paths in sorted(dear, key=lambda p: met[p][1]):
+        at = paths
+        while met[at][1] > loss and not brake():
+            steps = [
+                (*at[:field], own, *at[field + 1 :])
+                for field, own in enumerate(base.paths)
+                if at[field] != own
+            ]
+            for step in steps:
+                far = min(crop_distance(data, step, plan) for plan in plans)
+                if step not in met and far >= share:
+                    figures = evaluate(data, step)
+                    met[step] = (figures, (worth - figures.worth) / max(abs(worth), 1e-9), far)
+            kept = [step for step in steps if step in met and met[step][2] >= share]
+            kept = [step for step in kept if not met[step][0].breaks]
+            if not kept:
+                break
+            at = min(kept, key=lambda step: met[step][1])
 
 
 def gap_of_money(bound: float | None, money: float) -> float | None:
