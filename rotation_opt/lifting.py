@@ -11,7 +11,8 @@ from functools import cached_property
 
 import numpy as np
 
-from .arrays import Flags, SelectionData
+from .arrays import CashDates, Flags, SelectionData
+from .cash_dates import PaymentDates
 from .farm_arrays import selection_data
 from .groundwork import Groundwork
 from .practices import why_not_here
@@ -134,6 +135,7 @@ class Lifting:
     def __init__(self, ground: Groundwork, data: SelectionData, lifts: tuple[Lift, ...]) -> None:
         self.ground, self.data = ground, data
         self.open = _open_ground(ground, lifts)
+        self._dates: dict[tuple[str, ...], CashDates] = {}  # by names of the outlets
 
     @cached_property
     def everything(self) -> SelectionData:
@@ -175,12 +177,25 @@ class Lifting:
         )
         sold = {sold_as(each.practice) for each in every if each.available} | set(self.data.products)
         bought = tuple(outlet for outlet in farm.outlets if outlet.crop in sold)
-        mine = replace(there, farm=replace(farm, outlets=bought), succession=succession)
-        found = selection_data(mine)
+        yearly = replace(farm, outlets=bought, cash_floor_quarter=None)  # when money is paid is known
+        found = selection_data(replace(there, farm=yearly, succession=succession))
+        own, dates = self.data.limits, None
+        if farm.cash_floor_quarter is not None:
+            key = tuple(outlet.name for outlet in bought)
+            if key not in self._dates:
+                self._dates[key] = PaymentDates(
+                    replace(there, farm=replace(farm, outlets=bought))
+                ).for_selection(found.limits.outlets, found.products)
+            dates = self._dates[key]
         return replace(
             found,
-            limits=replace(found.limits, feed_price_per_t=self.data.limits.feed_price_per_t),
+            limits=replace(
+                found.limits,
+                feed_price_per_t=own.feed_price_per_t,
+                cash_floor_quarter=own.cash_floor_quarter,
+            ),
             weeds_left_price=self.data.weeds_left_price,
+            cash_dates=dates,
         )
 
     def _may_follow(self, farm: Farm) -> Flags:

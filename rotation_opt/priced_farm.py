@@ -16,7 +16,7 @@ from .formulate import Program
 from .kept_bound import KeptBound, Key, names_of
 from .sequences import Grower, PairWorth, Pool
 
-WIDTH, WIDEST, NEAR_BEST, LISTED = 150, 12_000, 60, 5_000
+WIDTH, WIDEST, NEAR_BEST, LISTED = 150, 1_500, 150, 1_500
 TRACE = 1e-6
 
 
@@ -116,7 +116,7 @@ class Priced:
         return tuple(result)
 
     def _going_on(self, field: int, path: Path) -> NDArray[np.int16]:
-        """(n, T): a sequence, lengthened by what is worth most where the field is farmed longer."""
+        """(n, T): a sequence, or it lengthened where the field is farmed longer, worth most first."""
         land, old = self.data.fields[field], np.array([path], dtype=np.int16)
         if allowed_paths(land, old)[0]:
             return old
@@ -129,7 +129,7 @@ class Priced:
         fields = list(self.data.fields)
         fields[field] = replace(land, allowed=kept)
         narrow = Grower(replace(self.data, fields=tuple(fields)))
-        return narrow.grow(field, self.worth, width=WIDTH, keep=1, figures=False).pool.paths
+        return narrow.grow(field, self.worth, width=WIDTH, keep=NEAR_BEST, figures=False).pool.paths
 
     def possible(self, field: int, paths: NDArray[np.int64]) -> Flags:
         """(n,): which sequences, good by the rules of succession, the field and its pairs allow here."""
