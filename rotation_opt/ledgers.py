@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,3 +189,40 @@ class HiredWork:
     unit: str
     amount: float
     cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunnerUp:
+    """What would come second on one field in one year of a plan, all other fields left as they are.
+
+    Attributes
+    ----------
+    field : str
+    year : int
+        Harvest year.
+    practices : tuple of str
+        Practices of the field in the plan with the second, one a plan year ("" = not farmed); empty if there
+        is no second.
+    net_a_year : float
+        Net return of the whole farm with it less that of the plan, mean of the years, in currency.
+    roots : float
+        Weed roots left at the end with it less those of the plan, as a share of today's.
+    decided_by : str
+        "money" or "roots": by these the chosen crop is before the second. "crops": the second brings more,
+        but the plan was to have other crops. "limit": another crop would be better but for a limit; without a
+        second, the limit that other crops break most often. "rules": no other crop may stand there.
+        "unknown": none was met.
+    limits : tuple of str
+        Names of these limits, in words.
+    rules : tuple of str
+        Why no other crop may stand there, the commonest reasons as sentences.
+    """
+
+    field: str
+    year: int
+    practices: tuple[str, ...] = ()
+    net_a_year: float = 0.0
+    roots: float = 0.0
+    decided_by: Literal["money", "roots", "crops", "limit", "rules", "unknown"]
+    limits: tuple[str, ...] = ()
+    rules: tuple[str, ...] = ()

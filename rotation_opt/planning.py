@@ -27,6 +27,7 @@ from rotation_opt.lifted_limits import lifted_limits
 from rotation_opt.patch_growth import seed_years
 from rotation_opt.practices import YEAR, weed_stages
 from rotation_opt.records import Alternative, Farm, PriceStep, Programme, Result
+from rotation_opt.runners_up import runners_up
 from rotation_opt.select import start_burden
 from rotation_opt.shading import shading
 from rotation_opt.tables import Tables, read
@@ -125,6 +126,9 @@ def plan(
     began = time.perf_counter()
     cases, choices = own_against_hire(ground, data, proposal.richest, tell=progress, pulled=pulled)
     laps["own or hire"] = time.perf_counter() - began
+    began = time.perf_counter()
+    seconds = runners_up(ground, data, proposal)
+    laps["second bests"] = time.perf_counter() - began
     tables.read_figures.update(ground.tables.read_figures)  # the tables fitted to the climate count apart
     return Result(
         farm=farm,
@@ -154,6 +158,8 @@ def plan(
         buying=choices,
         risks=swings,
         carry_over=following.carry_over({draft.key: draft.paths for draft in proposal.drafts}),
+        runners_up=seconds,
+        reserve_today=_reserve_today(ground, data.likely),
     )
 
 
@@ -211,6 +217,18 @@ def _programmes(ground: Groundwork, last: str, path: Sequence[str]) -> list[Prog
     place = ground.practice_list.index
     pairs = pairwise((last, *path))
     return [ground.programmes[int(ground.pair_index[place[a], place[b]])] for a, b in pairs]
+
+
+def _reserve_today(ground: Groundwork, likely: int) -> dict[str, dict[str, float]]:
+    """Likely living root of each weed of each field on 1 November before the plan."""
+    return {
+        name: {
+            weed: float(start.autumn[w, likely])
+            for w, weed in enumerate(ground.response.weeds)
+            if start.infested_share[w] > 0.0
+        }
+        for name, start in ground.starts.items()
+    }
 
 
 def _weed_days(ground: Groundwork) -> dict[str, dict[str, int]]:

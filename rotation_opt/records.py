@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from rotation_opt.ledgers import Balance, CashCourse, CropAccount, FieldDays, HiredWork, Job
+from rotation_opt.ledgers import Balance, CashCourse, CropAccount, FieldDays, HiredWork, Job, RunnerUp
 
 # ---------------------------------------------------------------- crop tables
 
@@ -698,6 +698,10 @@ class Result:
     shading: tuple[Shading, ...] = ()  # of the practices in the plans, against the weed there is most of
     # creeping weed -> stage -> usual day of the calendar year (0 = 1 January), if it is reached
     weed_days: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    # alternative key -> what would come second on each field in each year; not of the present rotation
+    runners_up: Mapping[str, tuple[RunnerUp, ...]] = field(default_factory=dict)
+    # field -> creeping weed -> likely living root on 1 November before the plan, share of a full stand
+    reserve_today: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
 
 
 # ---------------------------------------------------------------- one season, for a closer look

@@ -340,6 +340,11 @@ class KeptPlan:
         As minimised where all limits are kept.
     broken : bool
         Whether limits may be broken: by as little as can be, each counted by its own scale, at no other cost.
+
+    Attributes
+    ----------
+    recourse : (variables,)
+        What is done about the plan solved last, if it breaks no limit.
     """
 
     def __init__(self, program: Program, recourse_cost: Floats, *, broken: bool) -> None:
@@ -358,6 +363,8 @@ class KeptPlan:
         self.model = _handed_over(built.problem)
         self.rows = np.array([c.index for c in built.rows], dtype=np.int32)
         self.loose = [None if v is None else v.index for v in built.slack]
+        self.places = np.array([v.index for v in built.recourse], dtype=np.int64)
+        self.recourse = np.zeros(len(self.places))
 
     def solve(self, need: Floats) -> tuple[float, Floats]:
         """Least cost of a plan that needs ``need`` (rows,), inf if it breaks a limit; by how much it does."""
@@ -368,7 +375,8 @@ class KeptPlan:
         info = self.model.getInfo()
         if int(info.primal_solution_status) != FEASIBLE:
             return np.inf, np.zeros(len(self.rows))
-        values = self.model.getSolution().col_value
+        values = np.asarray(self.model.getSolution().col_value, dtype=float)
+        self.recourse = values[self.places]
         slack = np.array([0.0 if at is None else values[at] for at in self.loose])
         return float(info.objective_function_value), slack
 

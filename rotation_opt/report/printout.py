@@ -19,6 +19,7 @@ from rotation_opt.report.cleaner import price_sections
 from rotation_opt.report.content import field_sections, limit_sections, summary_sections
 from rotation_opt.report.field_years import ShortNames, practices_of
 from rotation_opt.report.machines import machine_sections
+from rotation_opt.report.reasons_page import reasons_page
 from rotation_opt.report.risk import risk_sections
 from rotation_opt.report.scouting import scouting_page
 from rotation_opt.report.summary import AS_NOW, Reading
@@ -39,6 +40,7 @@ PAGES = {
     "balances": "where hay, hours and crops go",
     "canopy": "which crops stand before the weed comes up",
     "weeds": "the course of the weeds on each field",
+    "reasons": "why this crop here",
     "calendar": "what to do when",
     "weed-plan": "one dated page for a landlord, a certifier or a weed authority",
     "scouting": "a sheet to count the shoots with",
@@ -128,6 +130,7 @@ def _pages(reading: Reading, plans: Sequence[Alternative]) -> Iterator[Page]:
         yield budget_page(reading, plan)
         yield weeds_page(reading, plan)
         if plan.key != AS_NOW:
+            yield reasons_page(reading, plan)
             yield calendar_page(reading, plan)
             yield weed_plan_page(reading, plan)
     yield scouting_page(reading, columns)
