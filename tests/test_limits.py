@@ -197,8 +197,8 @@ CASES = {
         before=lambda: small(fixed_cost=6000.0, cash_now=20000.0, cash_floor_quarter=7000.0),
     ),
     "largest": Case(
-        lambda: small(largest_share={"soybean": 0.4}),
         lambda: small(largest_share={"soybean": 0.3}),
+        lambda: small(largest_share={"soybean": 0.2}),
         "Largest share of soybeans",
         "5 points more",
         "a point",
