@@ -37,14 +37,26 @@ PLAIN = {
 
 
 def clean(text: str) -> str:
-    """Text without characters that move the cursor, change its direction or hide; line ends stay."""
+    """Text without characters that move the cursor, change its direction or hide; line ends stay.
+
+    Nor has it those that Unicode keeps for no text at all: no XML file may hold them.
+    """
     kept = []
     for letter in text:
-        if letter == "\n" or unicodedata.category(letter) not in {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}:
+        if letter == "\n" or not (_hidden(letter) or _no_character(letter)):
             kept.append(letter)
         elif letter in "\t\r\u2028\u2029":
             kept.append(" ")
     return "".join(kept)
+
+
+def _hidden(letter: str) -> bool:
+    return unicodedata.category(letter) in {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
+
+
+def _no_character(letter: str) -> bool:
+    code = ord(letter)
+    return 0xFDD0 <= code <= 0xFDEF or code & 0xFFFE == 0xFFFE
 
 
 def fit_to_encoding(text: str, encoding: str) -> str:

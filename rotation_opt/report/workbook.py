@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import Literal, cast
 
 from openpyxl import Workbook
@@ -30,14 +31,15 @@ from rotation_opt.report.blocks import (
 )
 from rotation_opt.report.plain_text import clean
 
-NUMBER = re.compile(r"-?(\d{1,3}(,\d{3})+|\d+)(\.\d+)?")
-NOT_IN_NAMES = re.compile(r"[\[\]:*?/\\]")
+NUMBER = re.compile(r"-?([1-9]\d{0,2}(,\d{3})+|0|[1-9]\d*)(\.\d+)?")  # "007" is a name
+MOST_DIGITS = 15  # that a number in a workbook keeps
+NOT_IN_NAMES = re.compile(r"[\[\]:*?/\\\s]+")
 LONGEST_NAME = 31  # characters of a sheet's name
 LONGEST_FOOT = 200  # of the foot; the format takes 255 in all
 PAPER_SIZES: dict[str, Literal["1", "9"]] = {"Letter": "1", "A4": "9"}  # ISO/IEC 29500, page setup
 LETTERS = 110  # of running text in a line, over all columns of a sheet
 WIDEST, NARROWEST = 34, 7  # a column, in letters
-LINE, ROOM_TO_WRITE = 15.0, 28.0  # height of a row, points
+LINE, ROOM_TO_WRITE, TALLEST = 15.0, 28.0, 409.0  # height of a row, points; the format takes 409
 BOLD, TITLE, HEAD, FIXED = (
     Font(bold=True),
     Font(bold=True, size=15),
@@ -46,6 +48,7 @@ BOLD, TITLE, HEAD, FIXED = (
 )
 THIN, HAIR = Side(style="thin"), Side(style="hair")
 TOP = Alignment(vertical="top", wrap_text=True)
+UNBROKEN = Alignment(vertical="top")
 RIGHT = Alignment(vertical="top", horizontal="right")
 
 
@@ -78,7 +81,7 @@ def render(printout: Printout) -> bytes:
 def _name(page: Page, taken: set[str]) -> str:
     """A name that the format allows and no other sheet has, whatever the case of its letters."""
     bare = NOT_IN_NAMES.sub(" ", clean(page.title)).strip("' ") or "Page"
-    name, number = bare[:LONGEST_NAME], 1
+    name, number = bare[:LONGEST_NAME].rstrip("' "), 1
     while name.lower() in taken:
         number += 1
         tail = f" {number}"
@@ -112,8 +115,8 @@ def _columns(page: Page) -> list[int]:
         widths += [NARROWEST] * (len(form.header) - len(widths))
         for place, share in enumerate(form.shares):
             widths[place] = max(widths[place], round(LETTERS * share / sum(form.shares)))
-    if sum(widths) < LETTERS:
-        widths = [*widths, LETTERS - sum(widths)] if not widths else [*widths[:-1], widths[-1]]
+    if sum(widths) < LETTERS - NARROWEST:  # an empty column beside a narrow table, for running text
+        widths.append(LETTERS - sum(widths))
     return widths
 
 
@@ -146,7 +149,10 @@ class _Sheet:
         setup.paperSize = PAPER_SIZES[printout.paper]
         setup.fitToWidth, setup.fitToHeight = 1, 0
         self.sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-        left = HeaderFooterPart(text=clean(printout.foot).replace("&", "&&")[:LONGEST_FOOT])
+        foot = " ".join(clean(printout.foot).split()).replace("&", "&&")
+        cut = foot[:LONGEST_FOOT]
+        odd = (len(cut) - len(cut.rstrip("&"))) % 2  # of a doubled sign both halves stay
+        left = HeaderFooterPart(text=cut[: len(cut) - odd])
         self.sheet.oddFooter = HeaderFooterItem(left=left, right=HeaderFooterPart(text="&P / &N"))
 
     def block(self, block: Block) -> None:
@@ -162,7 +168,8 @@ class _Sheet:
                     self.text(entry.text)
             case Drawing():
                 for line in block.draw(LETTERS, False):
-                    self.put(1, line).font = FIXED
+                    cell = self.put(1, line)
+                    cell.font, cell.alignment = FIXED, UNBROKEN
                     self.row += 1
             case Grid():
                 self.grid(block)
@@ -190,11 +197,11 @@ class _Sheet:
                 start_row=self.row, end_row=self.row, start_column=1, end_column=self.across
             )
         size = 1.0 if font is None or font.size is None else float(font.size) / 11.0
-        self.height(-(-len(text) * size // max(sum(self.widths), 1)), size)
+        self.height(lines_of(text, int(sum(self.widths) / size)), size)
         self.row += 1
 
     def height(self, lines: float, size: float = 1.0) -> None:
-        self.sheet.row_dimensions[self.row].height = LINE * max(lines, 1.0) * max(size, 1.0)
+        self.sheet.row_dimensions[self.row].height = min(LINE * lines * max(size, 1.0), TALLEST)
 
     def grid(self, grid: Grid) -> None:
         self.cells(grid.header, BOLD, Border(top=THIN, bottom=THIN))
@@ -215,8 +222,7 @@ class _Sheet:
             if font is not None:
                 cell.font = font
             cell.border = border
-            width = self.widths[column - 1]
-            lines = max(lines, sum(-(-max(len(line), 1) // width) for line in text.split("\n")))
+            lines = max(lines, lines_of(text, self.widths[column - 1] - 1))
         self.height(lines)
         self.row += 1
 
@@ -229,6 +235,11 @@ class _Sheet:
             self.row += 1
 
 
+def lines_of(text: str, width: int) -> int:
+    """Lines that a text takes in a cell of so many letters, with words kept whole where they fit."""
+    return sum(max(len(wrap(line, max(width, 1))), 1) for line in text.split("\n"))
+
+
 def as_number(text: str) -> float | int | None:
     """The number a cell of a table shows, None where it is no plain number.
 
@@ -237,9 +248,9 @@ def as_number(text: str) -> float | int | None:
     >>> as_number("1,234"), as_number("-12.50"), as_number("29 (24 to 36)"), as_number("-")
     (1234, -12.5, None, None)
     """
-    if not NUMBER.fullmatch(text):
-        return None
     bare = text.replace(",", "")
+    if not NUMBER.fullmatch(text) or len(bare) > MOST_DIGITS:
+        return None
     return float(bare) if "." in bare else int(bare)
 
 
