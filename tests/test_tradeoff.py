@@ -16,7 +16,7 @@ from strategies import random_data
 from rotation_opt.arrays import SelectionData
 from rotation_opt.formulate import Figures, Goal
 from rotation_opt.select import Selected, evaluate, select
-from rotation_opt.tradeoff import SURE, Curve, Point, curve, front, marked, next_limit
+from rotation_opt.tradeoff import SURE, Curve, Point, curve, front, marked, next_limit, proven_within
 
 SEEDS = (3, 8, 21)
 EXACT = 1e-6
@@ -171,6 +171,15 @@ def test_the_next_limit_lies_where_the_price_changes_most() -> None:
     assert next_limit([ends[0], at(8.0, 95.0), at(0.0, 0.0, limit=2.0)]) == 5.0
     assert next_limit([ends[0], at(5.0, 95.0), ends[1]], missed=(1.0,)) == 7.5
     assert next_limit(ends[:1]) is None
+
+
+def test_no_search_where_the_best_plan_known_within_a_limit_lacks_little_of_the_bound() -> None:
+    rich = replace(at(10.0, 100.0), bound=100.5)
+    clean = at(5.0, 99.8)
+    assert proven_within([rich, clean], 7.0, 0.01)
+    assert not proven_within([rich, clean], 7.0, 0.005)
+    assert not proven_within([replace(rich, limit=6.0), clean], 7.0, 0.01)  # its bound says nothing of 7 ha
+    assert not proven_within([at(10.0, 100.0), clean], 7.0, 0.01)
 
 
 def test_the_knee_stands_farthest_off_the_straight_line() -> None:
