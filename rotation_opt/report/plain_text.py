@@ -41,6 +41,8 @@ def clean(text: str) -> str:
 
     Nor has it those that Unicode keeps for no text at all: no XML file may hold them.
     """
+    if text.isprintable():  # nearly all texts; no such character is printable
+        return text
     kept = []
     for letter in text:
         if letter == "\n" or not (_hidden(letter) or _no_character(letter)):

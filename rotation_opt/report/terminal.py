@@ -9,10 +9,8 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 
-from rich import box
-from rich.cells import cell_len
+from rich.cells import cell_len, set_cell_size
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from rotation_opt.report.blocks import (
@@ -34,11 +32,6 @@ from rotation_opt.report.plain_text import carries, clean, fit_to_encoding
 NARROWEST = 40
 GAP = 2  # blanks between columns: one of padding and one of the divider
 FEWEST_COLUMNS = 2  # the row's name and one more
-
-RULES = box.Box(
-    "----\n    \n----\n    \n----\n----\n    \n----\n",
-    ascii=True,
-)
 
 
 def render(shown: Page | Printout, width: int = 80, encoding: str = "utf-8") -> str:
@@ -153,7 +146,18 @@ class _Sheet:
     def form(self, form: Form) -> None:
         """Empty rows, with room to write between them."""
         room = self.width - GAP * (len(form.header) - 1)
-        widths = [max(1, int(share * room / sum(form.shares))) for share in form.shares]
+        least = [_longest_word(self.words(head)) for head in form.header]
+        rest = room - sum(least)
+        if rest < 0:  # words have to be folded
+            least, rest = [1] * len(least), room - len(least)
+        wanted = [
+            max(share * room / sum(form.shares) - width, 0.0)
+            for share, width in zip(form.shares, least, strict=True)
+        ]
+        widths = [
+            width + int(rest * more / max(sum(wanted), 1.0))
+            for width, more in zip(least, wanted, strict=True)
+        ]
         heads = [
             self.words(head).wrap(self.console, width)
             for head, width in zip(form.header, widths, strict=True)
@@ -182,15 +186,31 @@ class _Sheet:
 
     def table(self, grid: Grid, cells: list[list[Text]], columns: list[int]) -> None:
         widths = _widths([[row[column] for column in columns] for row in cells], self.width, grid)
-        table = Table(box=RULES, show_edge=False, padding=(0, GAP - 1, 0, 0), pad_edge=False)
-        for place, column in enumerate(columns):
-            table.add_column(cells[0][column], width=widths[place], overflow="fold", vertical="top")
-        for number, row in enumerate(cells[1:]):
-            table.add_row(*(row[column] for column in columns), end_section=number + 1 in grid.groups)
         length = sum(widths) + GAP * (len(widths) - 1)
         self.rule("-", length)
-        self.console.print(table, crop=False)
+        for number, row in enumerate(cells):
+            self.row([row[column] for column in columns], widths, standing=number == 0)
+            if number == 0 or number in grid.groups:  # a group starts below the row of its number
+                self.rule("-", length)
         self.rule("-", length)
+
+    def row(self, cells: Sequence[Text], widths: Sequence[int], *, standing: bool) -> None:
+        """One row of a table; its cells hang from above or, as heads do, stand on the rule below."""
+        lines = [_broken(self.console, cell, width) for cell, width in zip(cells, widths, strict=True)]
+        high = max(len(each) for each in lines)
+        if standing:
+            lines = [[""] * (high - len(each)) + each for each in lines]
+        for place in range(high):
+            there = [each[place] if place < len(each) else "" for each in lines]
+            self.paper.write((" " * GAP).join(map(set_cell_size, there, widths)) + "\n")
+
+
+def _broken(console: Console, cell: Text, width: int) -> list[str]:
+    """Lines of a cell, none wider than its column; most cells need no breaking, and that is quick."""
+    text = cell.plain
+    if "\n" not in text and cell_len(text) <= width:
+        return [text]
+    return [line.plain.rstrip() for line in cell.wrap(console, width, overflow="fold")]
 
 
 def _longest_word(text: Text) -> int:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass
 from textwrap import wrap
-from typing import Literal, cast
+from typing import Any, Literal, cast
 
 from openpyxl import Workbook
 from openpyxl.cell.cell import Cell
@@ -50,6 +52,28 @@ THIN, HAIR = Side(style="thin"), Side(style="hair")
 TOP = Alignment(vertical="top", wrap_text=True)
 UNBROKEN = Alignment(vertical="top")
 RIGHT = Alignment(vertical="top", horizontal="right")
+BOX = Border(top=THIN, bottom=THIN, left=THIN, right=THIN)
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """How a cell looks; by its identity, since comparing what it is made of takes long."""
+
+    font: Font | None = None
+    border: Border | None = None
+    alignment: Alignment = TOP
+    number_format: str = "General"
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        return id(self.font), id(self.border), id(self.alignment), self.number_format
+
+
+PLAIN, AS_DRAWN = _Look(), _Look(font=FIXED, alignment=UNBROKEN)
+HEADS, TO_FILL = _Look(BOLD, Border(top=THIN, bottom=THIN)), _Look(border=BOX)
+ROW_RULES = {
+    (above, below): Border(top=above, bottom=below) for above in (None, THIN) for below in (HAIR, THIN)
+}
 
 
 def render(printout: Printout) -> bytes:
@@ -70,9 +94,10 @@ def render(printout: Printout) -> bytes:
     book.properties.title = clean(printout.title)
     book.properties.creator = "rotation_opt"
     taken: set[str] = set()
+    looks: dict[tuple[object, ...], Any] = {}
     for page in printout.pages:
         sheet = book.create_sheet(_name(page, taken))
-        _Sheet(sheet, _columns(page)).page(printout, page)
+        _Sheet(sheet, _columns(page), looks).page(printout, page)
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()
@@ -123,8 +148,9 @@ def _columns(page: Page) -> list[int]:
 class _Sheet:
     """One sheet, filled from top to bottom."""
 
-    def __init__(self, sheet: Worksheet, widths: Sequence[int]) -> None:
+    def __init__(self, sheet: Worksheet, widths: Sequence[int], looks: dict[tuple[object, ...], Any]) -> None:
         self.sheet, self.widths = sheet, list(widths)
+        self.looks = looks  # as the workbook keeps them: it is slow to find one it has already
         self.row = 1
         for place, width in enumerate(widths, 1):
             sheet.column_dimensions[get_column_letter(place)].width = width
@@ -168,8 +194,7 @@ class _Sheet:
                     self.text(entry.text)
             case Drawing():
                 for line in block.draw(LETTERS, False):
-                    cell = self.put(1, line)
-                    cell.font, cell.alignment = FIXED, UNBROKEN
+                    self.put(1, line, AS_DRAWN)
                     self.row += 1
             case Grid():
                 self.grid(block)
@@ -179,19 +204,27 @@ class _Sheet:
             case Form():
                 self.form(block)
 
-    def put(self, column: int, text: str) -> Cell:
+    def put(self, column: int, text: str, look: _Look = PLAIN) -> Cell:
         """Text as text, never as a formula."""
         cell = cast(Cell, self.sheet.cell(row=self.row, column=column))  # merged ones are never written to
         cell.value = clean(text)
         cell.data_type = "s"
-        cell.alignment = TOP
+        self.dress(cell, look)
         return cell
+
+    def dress(self, cell: Any, look: _Look) -> None:  # the library's types leave out `_style`
+        if look.key not in self.looks:
+            cell.alignment, cell.number_format = look.alignment, look.number_format
+            if look.font is not None:
+                cell.font = look.font
+            if look.border is not None:
+                cell.border = look.border
+            self.looks[look.key] = copy(cell._style)
+        cell._style = copy(self.looks[look.key])
 
     def text(self, text: str, font: Font | None = None) -> None:
         """Running text over all columns, in a row high enough for it."""
-        cell = self.put(1, text)
-        if font is not None:
-            cell.font = font
+        self.put(1, text, _Look(font))
         if self.across > 1:
             self.sheet.merge_cells(
                 start_row=self.row, end_row=self.row, start_column=1, end_column=self.across
@@ -204,39 +237,39 @@ class _Sheet:
         self.sheet.row_dimensions[self.row].height = min(LINE * lines * max(size, 1.0), TALLEST)
 
     def grid(self, grid: Grid) -> None:
-        self.cells(grid.header, BOLD, Border(top=THIN, bottom=THIN))
+        self.cells(grid.header, HEADS)
         for number, row in enumerate(grid.rows):
-            last = number == len(grid.rows) - 1
             above = THIN if number in grid.groups else None
-            self.cells(row, None, Border(top=above, bottom=THIN if last else HAIR))
+            below = THIN if number == len(grid.rows) - 1 else HAIR
+            self.cells(row, _Look(border=ROW_RULES[above, below]))
 
-    def cells(self, texts: Sequence[str], font: Font | None, border: Border) -> None:
-        """One row of a table; its first column names it and stays text."""
+    def cells(self, texts: Sequence[str], look: _Look) -> None:
+        """One row of a table; its first column names it and stays text, and so do heads."""
         lines = 1
         for column, text in enumerate(texts, 1):
-            number = None if font is not None or column == 1 else as_number(text)
-            cell = self.put(column, text)
-            if number is not None:
-                cell.value, cell.data_type = number, "n"
-                cell.number_format, cell.alignment = _format(text), RIGHT
-            if font is not None:
-                cell.font = font
-            cell.border = border
+            number = None if column == 1 or look is HEADS else as_number(text)
+            if number is None:
+                self.put(column, text, look)
+            else:
+                cell = self.sheet.cell(row=self.row, column=column, value=number)
+                self.dress(cell, _Look(look.font, look.border, RIGHT, _format(text)))
             lines = max(lines, lines_of(text, self.widths[column - 1] - 1))
         self.height(lines)
         self.row += 1
 
     def form(self, form: Form) -> None:
-        self.cells(form.header, BOLD, Border(top=THIN, bottom=THIN, left=THIN, right=THIN))
+        self.cells(form.header, HEADS)
         for _ in range(form.rows):
             for column in range(1, len(form.header) + 1):
-                self.put(column, "").border = Border(top=THIN, bottom=THIN, left=THIN, right=THIN)
+                self.put(column, "", TO_FILL)
             self.sheet.row_dimensions[self.row].height = ROOM_TO_WRITE
             self.row += 1
 
 
 def lines_of(text: str, width: int) -> int:
     """Lines that a text takes in a cell of so many letters, with words kept whole where they fit."""
+    if len(text) <= width and "\n" not in text:
+        return 1
     return sum(max(len(wrap(line, max(width, 1))), 1) for line in text.split("\n"))
 
 
