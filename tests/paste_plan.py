@@ -10,12 +10,11 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
-from whole_page import plan_page
-
 import rotation_opt
 from rotation_opt import tables
 from rotation_opt.planning import plan
-from rotation_opt.report.blocks import Page, Paragraph
+from rotation_opt.report.blocks import Page, Paragraph, Printout
+from rotation_opt.report.printout import printout
 from rotation_opt.report.terminal import render
 
 FILE = Path(__file__).parent.parent / "README.md"
@@ -24,13 +23,12 @@ CUT = Paragraph(text="[...]")
 COLUMNS = 80
 
 
-def shortened(page: Page) -> str:
-    """Its head, the plans in words, side by side, and the balanced plan field by field."""
-    there = {section.key: section for section in page.sections}
-    wanted = [there[key] for key in ("plans", "summary", "fields:balanced")]
-    first, *rest = (replace(section, blocks=(section.blocks[0], CUT)) for section in wanted)
-    first = replace(first, blocks=first.blocks[:1])  # side by side comes next on the page too
-    return render(replace(page, lead=(*page.lead, "", CUT.text), sections=(first, *rest)), COLUMNS)
+def shortened(whole: Printout) -> str:
+    """Its head, the plans side by side, and the balanced plan field by field."""
+    there = {section.key: section for page in whole.pages for section in page.sections}
+    wanted = [there[key] for key in ("summary", "fields:balanced")]
+    parts = tuple(replace(section, blocks=(section.blocks[0], CUT)) for section in wanted)
+    return render(Page(title=whole.title, lead=(*whole.lead, "", CUT.text), sections=parts), COLUMNS)
 
 
 def pasted() -> str:
@@ -45,7 +43,7 @@ def paste() -> None:
     """Put today's printout into the file."""
     crop_tables = tables.read()
     farm = rotation_opt.read_farm(rotation_opt.example_farm("tamarack_hollow"), crop_tables)
-    text = shortened(plan_page(plan(farm, crop_tables), crop_tables))
+    text = shortened(printout(plan(farm, crop_tables), crop_tables))
     whole = FILE.read_text(encoding="utf-8")
     FILE.write_text(MARKS.sub(lambda found: found[1] + text + found[3], whole, count=1), encoding="utf-8")
 

@@ -257,7 +257,7 @@ def test_the_summary_says_what_the_result_holds():
     assert rows["Machines hired, hours a year"][:2] == ("none", "Round baler 14")
     assert rows["Land in hay, % over the years"] == ("0", "18", "50", "50")
     assert rows["Fields that change against as now"] == ("-", "1 of 2", "2 of 2", "2 of 2")
-    assert rows["Limits not kept"][:2] == ("1, see below", "none")
+    assert rows["Limits not kept"][:2] == ("1, see limits", "none")
     assert rows["How sure it is the best"][2:] == (
         "proven within 0.5% of the best",
         "best found, not proven",

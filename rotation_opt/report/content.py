@@ -1,4 +1,4 @@
-"""What comes first on paper: the weeds of today, what sets the plans apart, and the plans side by side."""
+"""What comes first on paper: the weeds of today, and the plans side by side."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from rotation_opt.words import listed
 
 NET_RETURN = (
     "Net return = sales, less seed and other inputs, less running costs and repairs of own machines, less "
-    "hire, less labour at the farm's own wage, less the landlord's share and rent{fixed}. It is what is left "
-    "to pay for {rest}. Figures are means of the plan years."
+    "hire, less own hours at the farm's own wage, less the landlord's share and rent{fixed}. It is what is "
+    "left to pay for {rest}. Figures are means of the plan years."
 )
 ALL_THE_REST = "land, buildings and management"
 SOONER = (
@@ -36,7 +36,7 @@ WEED_ROOTS = (
 
 
 def summary_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Section]:
-    """Weeds today, the plans in words, and side by side; a warning where the second reckoning disagrees.
+    """Weeds today, and the plans side by side; a warning where the second reckoning disagrees.
 
     Parameters
     ----------
@@ -47,8 +47,8 @@ def summary_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Sec
     columns = [plan for plan in plans if not plan.same_as]
     return [
         _weeds_today(reading.result, reading.wording),
-        _plans(reading, plans),
         _summary(reading, columns),
+        *_remarks(reading, plans),
         *_checks(reading, columns),
     ]
 
@@ -106,24 +106,19 @@ def _from_to(counts: Sequence[float]) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _plans(reading: Reading, plans: Sequence[Alternative]) -> Section:
+def _remarks(reading: Reading, plans: Sequence[Alternative]) -> list[Section]:
+    """What is to be said of a plan that has no row; and which plans have no column."""
     entries = []
     for plan in plans:
         if plan.same_as:
-            text = f"Came out the same as {plan.same_as}, so it has no column of its own."
+            said: tuple[str, ...] = (f"Came out the same as {plan.same_as}, so it has no column of its own.",)
         else:
-            text = " ".join(filter(None, (sentence(plan.apart), _choose(plan.choose_if), *plan.notes)))
-        entries.append(Entry(label=reading.heading(plan), text=text))
-    return Section(
-        key="plans", title="The plans, and when to choose which", blocks=(Entries(items=tuple(entries)),)
-    )
-
-
-def _choose(text: str) -> str:
-    if not text:
-        return ""
-    sentence = text if text.lower().startswith("choose") else f"Choose this if {text[0].lower()}{text[1:]}"
-    return sentence if sentence.endswith(".") else f"{sentence}."
+            said = plan.notes
+        if said:
+            entries.append(Entry(label=reading.heading(plan), text=" ".join(map(sentence, said))))
+    if not entries:
+        return []
+    return [Section(key="plans", title="More on single plans", blocks=(Entries(items=tuple(entries)),))]
 
 
 def _net_return(reading: Reading) -> str:

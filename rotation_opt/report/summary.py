@@ -68,6 +68,13 @@ class Reading:
     def heading(self, plan: Alternative) -> str:
         return f"{self.letter(plan)}: {plan.title}"
 
+    def apart(self, plan: Alternative) -> str:
+        """What sets a plan apart, short enough for a column."""
+        return plan.apart.rstrip(".") or NO_FIGURE
+
+    def choose_if(self, plan: Alternative) -> str:
+        return plan.choose_if.rstrip(".") or NO_FIGURE
+
     # ------------------------------------------------------------ weeds
 
     def roots_left(self, plan: Alternative, year: int = -1) -> tuple[float, float, float]:
@@ -256,7 +263,7 @@ class Reading:
     # ------------------------------------------------------------ trust
 
     def limits_broken(self, plan: Alternative) -> str:
-        return f"{len(plan.breaks)}, see below" if plan.breaks else "none"
+        return f"{len(plan.breaks)}, see limits" if plan.breaks else "none"
 
     def how_sure(self, plan: Alternative) -> str:
         if plan.key == AS_NOW:
@@ -330,7 +337,8 @@ def side_by_side(
     Returns
     -------
     Grid
-        Header: the question, then each plan. Rows in groups: weeds, money, work, land, trust.
+        Header: the question, then each plan. Rows in groups: what sets each apart, weeds, money, work, land,
+        trust, when to choose which.
     """
     words = reading.wording
     money = words.money_unit
@@ -339,6 +347,7 @@ def side_by_side(
     than = f" than in {reading.letter(best)}" if best is not None else ""
     cleaner = f"Each 10% of today's roots fewer{than} costs"
     groups: list[list[tuple[str, Answer]]] = [
+        [("What sets it apart", reading.apart)],
         [
             ("Weed roots left at the end, % of today's (low to high)", reading.roots),
             ("Weed roots, mean of the years, % of today's", reading.mean_roots),
@@ -378,6 +387,7 @@ def side_by_side(
             ("How sure it is the best", reading.how_sure),
             ("Worked out a second time", reading.second_reckoning),
         ],
+        [("Choose this if", reading.choose_if)],
     ]
     starts: set[int] = set()
     rows: list[tuple[str, ...]] = []
