@@ -8,6 +8,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from rotation_opt.alternatives import Proposal, describe, distance, propose
 from rotation_opt.annuals import annual_course
@@ -81,6 +82,15 @@ def plan(
     tables = read() if tables is None else tables
     if years is not None and years != farm.years:
         farm = of_length(farm, years)
+    # matrices are small: more threads cost time, and sums then differ from one computer to the next
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _plan(farm, tables, progress, time_limit, pulled)
+
+
+def _plan(
+    farm: Farm, tables: Tables, progress: Tell, time_limit: float, pulled: Callable[[], bool]
+) -> Result:
+    """The same with one thread for sums of matrices."""
     ground = lay(farm, tables, progress)
     laps = dict(ground.seconds)
     began = time.perf_counter()

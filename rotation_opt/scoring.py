@@ -34,6 +34,7 @@ class _Bend:
     at: Floats  # (rows,) need at the bend
     rise: Floats  # (rows,) how much more a unit costs beyond it
     paid: Floats  # (rows, cash rows) money that a unit beyond it brings in each limit on cash
+    most_paid: Floats  # (rows,) the most that a unit beyond it takes from any of them
 
 
 @dataclass(slots=True)
@@ -223,7 +224,8 @@ class Scoring:
             for n, (_, _, paying) in enumerate(mine):
                 if paying:
                     paid[n] = -rise[n] * self.counts[:, paying[0]] / self._weight(paying)
-            self.bends.append(_Bend(place, rise, paid))
+            most_paid = np.maximum(-paid, 0.0).max(axis=1, initial=0.0)
+            self.bends.append(_Bend(place, rise, paid, most_paid))
         self.pooled = [self._pool(rows, cap, at) for rows, cap in pools]
         self.groups = [self._wide(rows, variables, at) for rows, variables in wide]
 
@@ -322,36 +324,72 @@ class Scoring:
         (n,)
         """
         result: Floats = np.zeros(len(need))
-        watch = len(self.cash) > 0
-        money = cash.copy() if watch else cash
         for bend in self.bends:
-            past = need[:, : len(bend.at)] - bend.at
-            np.maximum(past, 0.0, out=past)
-            result += past @ bend.rise
-            if watch:
-                money += past @ bend.paid
+            result += np.maximum(need[:, : len(bend.at)] - bend.at, 0.0) @ bend.rise
+        for pool in self.pooled:
+            over = np.maximum(need[:, pool.columns] - pool.have, 0.0).sum(axis=1)
+            hired = np.minimum(over, pool.cap)
+            result += pool.price * hired + pool.penalty * (over - hired)
+        found = [self._best(group, need) for group in self.groups]
+        for best in found:
+            if best is not None:
+                result += best[1]
+        if len(self.cash):
+            look = self._may_be_short(need, cash, found)
+            if len(look):
+                money = self._money(
+                    need[look], cash[look], [best and (best[0][look], best[1]) for best in found]
+                )
+                short = np.maximum(self.program.rhs[self.cash] - money, 0.0)
+                result[look] += short @ self.penalty[self.cash]
+        return result
+
+    @staticmethod
+    def _best(group: _Group, need: Floats) -> tuple[Integers, Floats] | None:
+        """The line of a group that counts for each plan, and its cost; None while no line is known."""
+        if not len(group.start):
+            return None
+        lines = need[:, group.columns] @ group.slopes.T + group.start
+        best = lines.argmax(axis=1)
+        return best, lines[np.arange(len(best)), best]
+
+    def _may_be_short(
+        self, need: Floats, cash: Floats, found: Sequence[tuple[Integers, Floats] | None]
+    ) -> Integers:
+        """Plans that may have too little cash, if all that they pay counted in every limit on cash.
+
+        Most have more than enough, and what each limit sees of each payment need not be worked out for them.
+        """
+        paid = np.zeros(len(need))
+        for bend in self.bends:
+            paid += np.maximum(need[:, : len(bend.at)] - bend.at, 0.0) @ bend.most_paid
+        for pool in self.pooled:
+            over = np.maximum(need[:, pool.columns] - pool.have, 0.0).sum(axis=1)
+            paid += pool.price / pool.weight * np.minimum(over, pool.cap)
+        for group, best in zip(self.groups, found, strict=True):
+            if best is not None:
+                paid += np.maximum(-group.cash, 0.0).max(axis=1)[best[0]]
+        room = (cash - self.program.rhs[self.cash]).min(axis=1)
+        return np.flatnonzero(room < paid)
+
+    def _money(self, need: Floats, cash: Floats, found: Sequence[tuple[Integers, Floats] | None]) -> Floats:
+        """Money of plans in each limit on cash, recourse counted: (n, cash rows)."""
+        money = cash.copy()
+        for bend in self.bends:
+            money += np.maximum(need[:, : len(bend.at)] - bend.at, 0.0) @ bend.paid
         for pool in self.pooled:
             each_over = np.maximum(need[:, pool.columns] - pool.have, 0.0)
             over = each_over.sum(axis=1)
             hired = np.minimum(over, pool.cap)
-            result += pool.price * hired + pool.penalty * (over - hired)
-            if watch and pool.at_once is not None:
+            if pool.at_once is not None:
                 money[:, pool.at_once] -= (pool.price * hired / pool.weight)[:, None]
-            elif watch:
+            else:
                 share = pool.price / pool.weight * hired / np.maximum(over, TINY)
                 money -= share[:, None] * (each_over @ pool.paid)
-        for group in self.groups:
-            if not len(group.start):
-                continue
-            lines = need[:, group.columns] @ group.slopes.T + group.start
-            best = lines.argmax(axis=1)
-            result += lines[np.arange(len(best)), best]
-            if watch:
-                money += group.cash[best]
-        if watch:
-            short = np.maximum(self.program.rhs[self.cash] - money, 0.0)
-            result += short @ self.penalty[self.cash]
-        return result
+        for group, best in zip(self.groups, found, strict=True):
+            if best is not None:
+                money += group.cash[best[0]]
+        return money
 
 
 def penalties(pricing: Pricing, of_price: float, of_value: float) -> Floats:
