@@ -75,6 +75,7 @@ class PaymentDates:
     def __init__(self, ground: Groundwork) -> None:
         self.ground, self.farm, self.tables = ground, ground.farm, ground.tables
         self._known: dict[int, Mapping[str, Dated]] = {}
+        self._passes: dict[tuple[str, float], tuple[float, float, float]] = {}
 
     # ------------------------------------------------------------ what a season costs
 
@@ -109,20 +110,28 @@ class PaymentDates:
 
     def _work(self, programme: Programme, practice: Practice) -> tuple[list[tuple[int, float]], ...]:
         """Hours of own people, cost of own machines and cost of hire of each pass, with its day."""
-        labour, own, hired = [], [], []
+        labour: list[tuple[int, float]] = []
+        own: list[tuple[int, float]] = []
+        hired: list[tuple[int, float]] = []
         yields, shares = crop_t_ha(practice, self.farm, self.tables), cut_shares(practice, self.tables)
         for op in programme.operations:
             crop = crop_in_pass(op, programme, yields, shares)
-            work = pass_work(op.operation, crop, self.farm, self.tables)
-            labour.append((op.day, work.labour))
-            if work.machine not in self.ground.hours.machines:
-                continue
-            if work.hired:
-                hired.append((op.day, work.units * hire_rate(work.machine, self.farm, self.tables)))
-            else:
-                a_pass, an_hour = running_rates(work.machine, self.farm, self.tables)
-                own.append((op.day, a_pass + work.hours * an_hour))
+            for amounts, amount in zip((labour, own, hired), self._pass(op.operation, crop), strict=True):
+                amounts.append((op.day, amount))
         return labour, own, hired
+
+    def _pass(self, operation: str, crop: float) -> tuple[float, float, float]:
+        """Hours of own people, cost of the own machine and cost of hire of one pass over a hectare."""
+        if (operation, crop) not in self._passes:
+            work, own, hired = pass_work(operation, crop, self.farm, self.tables), 0.0, 0.0
+            if work.machine in self.ground.hours.machines:
+                if work.hired:
+                    hired = work.units * hire_rate(work.machine, self.farm, self.tables)
+                else:
+                    a_pass, an_hour = running_rates(work.machine, self.farm, self.tables)
+                    own = a_pass + work.hours * an_hour
+            self._passes[operation, crop] = work.labour, own, hired
+        return self._passes[operation, crop]
 
     def _material(self, programme: Programme, practice: Practice, sown: int) -> Dated:
         """Each thing that is sown is paid for when it is sown."""

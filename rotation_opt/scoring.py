@@ -48,7 +48,6 @@ class _Pooled:
     penalty: float
     weight: float  # what a unit of its money counts in the cost
     paid: Floats  # (rows, cash rows) whether what is paid for a row counts in a limit on cash
-    at_once: Integers | None  # limits on cash in which all of it counts; None if rows differ in that
 
 
 @dataclass(slots=True)
@@ -235,7 +234,6 @@ class Scoring:
 
     def _pool(self, rows: list[int], cap: int, at: dict[int, int]) -> _Pooled:
         buys = [next(iter(self.program.rows[n].recourse)) for n in rows]
-        paid = self.counts[:, buys].T
         return _Pooled(
             np.array([at[n] for n in rows], np.int64),
             np.array([self.program.rows[n].rhs for n in rows]),
@@ -243,8 +241,7 @@ class Scoring:
             float(self.program.rows[cap].rhs),
             float(self.penalty[rows].max()),  # an hour too many may be counted in any of them
             self._weight(buys),
-            paid,
-            np.flatnonzero(paid[0]) if (paid == paid[0]).all() else None,
+            self.counts[:, buys].T,
         )
 
     def _wide(self, rows: list[int], variables: list[int], at: dict[int, int]) -> _Group:
@@ -335,13 +332,12 @@ class Scoring:
             if best is not None:
                 result += best[1]
         if len(self.cash):
-            look = self._may_be_short(need, cash, found)
+            look, which = self._may_be_short(need, cash, found)
             if len(look):
-                money = self._money(
-                    need[look], cash[look], [best and (best[0][look], best[1]) for best in found]
-                )
-                short = np.maximum(self.program.rhs[self.cash] - money, 0.0)
-                result[look] += short @ self.penalty[self.cash]
+                lines = [best and (best[0][look], best[1]) for best in found]
+                money = self._money(need[look], cash[np.ix_(look, which)], lines, which)
+                short = np.maximum(self.program.rhs[self.cash[which]] - money, 0.0)
+                result[look] += short @ self.penalty[self.cash[which]]
         return result
 
     @staticmethod
@@ -355,8 +351,8 @@ class Scoring:
 
     def _may_be_short(
         self, need: Floats, cash: Floats, found: Sequence[tuple[Integers, Floats] | None]
-    ) -> Integers:
-        """Plans that may have too little cash, if all that they pay counted in every limit on cash.
+    ) -> tuple[Integers, Integers]:
+        """Plans that may have too little cash, if all they pay counted in every limit on cash; those limits.
 
         Most have more than enough, and what each limit sees of each payment need not be worked out for them.
         """
@@ -369,26 +365,29 @@ class Scoring:
         for group, best in zip(self.groups, found, strict=True):
             if best is not None:
                 paid += np.maximum(-group.cash, 0.0).max(axis=1)[best[0]]
-        room = (cash - self.program.rhs[self.cash]).min(axis=1)
-        return np.flatnonzero(room < paid)
+        short = cash - self.program.rhs[self.cash] < paid[:, None]
+        return np.flatnonzero(short.any(axis=1)), np.flatnonzero(short.any(axis=0))
 
-    def _money(self, need: Floats, cash: Floats, found: Sequence[tuple[Integers, Floats] | None]) -> Floats:
-        """Money of plans in each limit on cash, recourse counted: (n, cash rows)."""
+    def _money(
+        self,
+        need: Floats,
+        cash: Floats,
+        found: Sequence[tuple[Integers, Floats] | None],
+        which: Integers,
+    ) -> Floats:
+        """Money of plans in some limits on cash, recourse counted: (n, limits looked at)."""
         money = cash.copy()
         for bend in self.bends:
-            money += np.maximum(need[:, : len(bend.at)] - bend.at, 0.0) @ bend.paid
+            money += np.maximum(need[:, : len(bend.at)] - bend.at, 0.0) @ bend.paid[:, which]
         for pool in self.pooled:
             each_over = np.maximum(need[:, pool.columns] - pool.have, 0.0)
             over = each_over.sum(axis=1)
             hired = np.minimum(over, pool.cap)
-            if pool.at_once is not None:
-                money[:, pool.at_once] -= (pool.price * hired / pool.weight)[:, None]
-            else:
-                share = pool.price / pool.weight * hired / np.maximum(over, TINY)
-                money -= share[:, None] * (each_over @ pool.paid)
+            share = pool.price / pool.weight * hired / np.maximum(over, TINY)
+            money -= share[:, None] * (each_over @ pool.paid[:, which])
         for group, best in zip(self.groups, found, strict=True):
             if best is not None:
-                money += group.cash[best[0]]
+                money += group.cash[best[0]][:, which]
         return money
 
 

@@ -22,7 +22,7 @@ DOORS = {
     "matplotlib": {"report"},
     "openpyxl": {"report"},
     "icalendar": {"report"},
-    "weasyprint": {"report"},
+    "threadpoolctl": {"planning"},
 }
 
 
