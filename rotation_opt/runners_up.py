@@ -1,14 +1,15 @@
 """What comes second on each field in each year of a plan: another crop there, all other fields as they are.
 
-Of the sequences met in the search, those of one field with another crop in that year are put into the plan
-one by one. Limits but those on cash are looked at in closed form, money by `scoring`; what comes out first
-is settled exactly. Nothing is searched anew, so a second that would move other fields too is not seen.
+Sequences of one field with another crop in that year are put into the plan one by one: those met in the
+search, and some grown for what the other fields leave. Limits but those on cash are looked at in closed form,
+money by `scoring`; what comes out first is settled exactly. A second that would move other fields too is not
+seen.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -23,6 +24,7 @@ from .groundwork import Groundwork
 from .ledgers import RunnerUp
 from .passed_limits import PassedLimits
 from .scoring import Scoring
+from .select import grower_of
 from .sequences import Grower, Pool
 from .solver import KeptPlan
 from .tradeoff import price_between
@@ -33,6 +35,9 @@ POINTS = 0.03
 """A second counts as clean as a cleaner plan if it leaves at most this share of today's roots more, the
 years weighted as for choosing."""
 ROUNDS = 30  # most rounds in which the score is sharpened where it led to
+REWARD = 0.5  # of the mean cost of a hectare
+A_LITTLE = 1e-3  # tonnes: where nothing is made of a product, the price of a little more of it is asked for
+WIDTH, GROWN = 150, 40  # as in `Grower.grow`
 SAID = 2  # rules told where no other crop may stand
 
 CLEAN = (BALANCED, FASTEST)
@@ -58,6 +63,23 @@ class Chosen:
     paths: Paths
     clean: bool = False
     apart: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Exact:
+    """A plan with what the farm does about it, fixed cost left out."""
+
+    worth: float  # by which plans for most money are chosen
+    net: float  # plain, of all years
+
+
+@dataclass(frozen=True, slots=True)
+class _Others:
+    """The other fields of a plan."""
+
+    need: Floats  # (rows,)
+    cost: float  # as minimised
+    money: float  # plain, of all years
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,42 +155,80 @@ class RunnersUp:
     ) -> None:
         self.data, self.plans, self.today_ha, self.price, self.why_not = data, plans, today_ha, price, why_not
         self.program = Program(data, data.limits)
-        grower = Grower(data)
-        plan_cost, self.recourse_cost = self.program.money_objective()
-        self.known = [
-            self._known(grower, plan_cost, field, [pool for pool in pools if pool.field == field])
-            for field in range(len(data.fields))
-        ]
-        fine = [FINE / row.scale if row.words else 10.0 * FINE for row in self.program.rows]
-        self.scoring = Scoring(
-            self.program,
-            self.recourse_cost,
-            np.array(fine),
-            data.discount,
-            least_need=np.sum([each.need.min(axis=0) for each in self.known], axis=0),
-            most_need=np.sum([each.need.max(axis=0) for each in self.known], axis=0),
-        )
+        self.plan_cost, self.recourse_cost = self.program.money_objective()
+        self.a_little = A_LITTLE * np.array([row.family == "outlets" for row in self.program.rows])
+        grower = grower_of(data)
+        met = [*pools, *self._grown(grower, {pool.field for pool in pools if pool.complete})]
+        self.known = self._sequences(grower, met)
+        self.scoring = self._scoring(self.known)
         self.limits = PassedLimits(self.program, self.scoring)
         self.parts = [each.parts(self.scoring, self.limits) for each in self.known]
         self.kept = KeptPlan(self.program, self.recourse_cost, broken=False)
         self.plain = np.array([variable.money for variable in self.program.variables])
 
-    def _known(self, grower: Grower, plan_cost: Floats, field: int, pools: Sequence[Pool]) -> _Known:
-        data, land = self.data, self.data.fields[field]
-        own = np.array([plan.paths[field] for plan in self.plans], np.int16)
-        met = [pool.paths[allowed_paths(land, pool.paths)] for pool in pools]
-        paths = np.unique(np.vstack([own, *met]), axis=0).astype(np.int16)
-        pool = grower.pool(field, paths)
+    def _sequences(self, grower: Grower, pools: Sequence[Pool]) -> list[_Known]:
+        """Those of the pools and of the plans, field by field."""
+        found = []
+        for field, land in enumerate(self.data.fields):
+            own = np.array([plan.paths[field] for plan in self.plans], np.int16)
+            met = [pool.paths[allowed_paths(land, pool.paths)] for pool in pools if pool.field == field]
+            found.append(self._known(grower.pool(field, np.unique(np.vstack([own, *met]), axis=0))))
+        return found
+
+    def _known(self, pool: Pool) -> _Known:
+        data = self.data
         values = features(data, self.program.space, pool)
         return _Known(
-            paths,
-            np.where(paths == NOT_FARMED, -1, data.crop_of[paths]),
+            pool.paths,
+            np.where(pool.paths == NOT_FARMED, -1, data.crop_of[pool.paths]),
             np.ascontiguousarray(self.program.need(values).T),
-            values @ plan_cost,
+            values @ self.plan_cost,
             pool.money.sum(axis=1),
             pool.burden @ data.burden_when,
-            pool.burden[:, -1] * bool(land.farmed[-1]),
+            pool.burden[:, -1] * bool(data.fields[pool.field].farmed[-1]),
         )
+
+    def _scoring(self, known: Sequence[_Known], least: float = np.inf) -> Scoring:
+        """Scores of plans of some sequences; of needs down to ``least`` if that is less."""
+        fine = [FINE / row.scale if row.words else 10.0 * FINE for row in self.program.rows]
+        lowest = np.sum([each.need.min(axis=0) for each in known], axis=0)
+        return Scoring(
+            self.program,
+            self.recourse_cost,
+            np.array(fine),
+            self.data.discount,
+            least_need=np.minimum(lowest, least),
+            most_need=np.sum([each.need.max(axis=0) for each in known], axis=0),
+        )
+
+    def _grown(self, grower: Grower, complete: Collection[int]) -> Iterator[Pool]:
+        """More sequences of each field of each plan that suit what the other fields leave, with other crops.
+
+        Those met in the search suit the best plans; few of them have another crop and still bring what the
+        field has to bring. Prices are those at which the farm without the field would pay for it; the crops
+        that the plan has there cost `REWARD` more.
+        """
+        data, known = self.data, self._sequences(grower, ())
+        scoring = self._scoring(known, 0.0)
+        reward = REWARD * float(np.abs(data.cost_per_ha).mean())
+        no_matter = np.full(len(scoring.cash), np.inf)
+        for plan in self.plans:
+            places = [each.place(path) for each, path in zip(known, plan.paths, strict=True)]
+            total = np.sum([each.need[n] for each, n in zip(known, places, strict=True)], axis=0)
+            for field, path in enumerate(plan.paths):
+                if field in complete:
+                    continue
+                rest = (total - known[field].need[places[field]] + self.a_little)[scoring.rows]
+                scoring.sharpen(rest)
+                prices = self.program.prices(self.plan_cost, -scoring.slopes(rest, no_matter))
+                if plan.clean and self.price is not None:
+                    prices = replace(prices, burden=prices.burden + self.price * data.burden_when)
+                land = prices.land.copy()
+                for year, practice in enumerate(path):
+                    if practice != NOT_FARMED:
+                        land[year, data.crop_of == data.crop_of[practice]] += reward
+                worth = grower.worth(replace(prices, land=land))
+                yield grower.grow(field, worth, width=WIDTH, keep=GROWN, figures=False).pool
 
     def find(self) -> dict[str, tuple[RunnerUp, ...]]:
         """The second of every field and year that is farmed, by plan.
@@ -182,15 +242,16 @@ class RunnersUp:
     def _of_plan(self, plan: Chosen) -> list[RunnerUp]:
         at = [known.place(path) for known, path in zip(self.known, plan.paths, strict=True)]
         total = self._whole(at)
-        need = np.sum([known.need[n] for known, n in zip(self.known, at, strict=True)], axis=0)
-        money = float(sum(known.money[n] for known, n in zip(self.known, at, strict=True)))
-        net = self.net(need, money)
+        chosen = list(zip(self.known, at, strict=True))
+        need = np.sum([known.need[n] for known, n in chosen], axis=0)
+        cost, money = (
+            float(sum(getattr(known, what)[n] for known, n in chosen)) for what in ("cost", "money")
+        )
         found = []
-        for field, n in enumerate(at):
-            known = self.known[field]
-            exchanged = _Exchanges(self, plan, field, n, self.parts[field].exchanged(total, n))
-            exchanged.whole(net, need - known.need[n], money - float(known.money[n]))
-            found += exchanged.seconds()
+        for field, (known, n) in enumerate(chosen):
+            others = _Others(need - known.need[n], cost - float(known.cost[n]), money - float(known.money[n]))
+            parts = self.parts[field].exchanged(total, n)
+            found += _Exchanges(self, plan, field, n, parts, others).seconds()
         return found
 
     def _whole(self, at: Sequence[int]) -> _Parts:
@@ -203,32 +264,40 @@ class RunnersUp:
         base = scoring.base_money if len(scoring.cash) else 0.0
         return _Parts(own + scoring.base, scored, cash + base, watched)
 
-    def net(self, need: Floats, money: float) -> float | None:
-        """Net return of all years but for the fixed cost, plain; None if a limit is broken."""
-        cost, _ = self.kept.solve(need)
-        return None if not np.isfinite(cost) else money + float(self.plain @ self.kept.recourse)
+    def sharpen(self, scored: Floats) -> bool:
+        """Make the score exact for one plan; true if anything changed."""
+        # where nothing is made of a product, the line for a little more of it holds for other plans too
+        changed = self.scoring.sharpen(scored + self.a_little[self.scoring.rows])
+        return self.scoring.sharpen(scored) or changed
+
+    def settle(self, known: _Known, n: int, others: _Others) -> _Exact | None:
+        """A plan from one sequence and the other fields; None if it breaks a limit."""
+        cost, _ = self.kept.solve(others.need + known.need[n])
+        if not np.isfinite(cost):
+            return None
+        net = others.money + float(known.money[n]) + float(self.plain @ self.kept.recourse)
+        return _Exact(-others.cost - float(known.cost[n]) - cost, net)
 
 
 class _Exchanges:
     """One field of one plan with each of its sequences (n) in turn."""
 
-    def __init__(self, of: RunnersUp, plan: Chosen, field: int, at: int, parts: _Parts) -> None:
+    def __init__(  # noqa: PLR0917
+        self, of: RunnersUp, plan: Chosen, field: int, at: int, parts: _Parts, others: _Others
+    ) -> None:
         self.of, self.plan, self.field, self.at, self.known = of, plan, field, at, of.known[field]
-        self.parts = parts
+        self.parts, self.others = parts, others
         self.past = of.limits.past(parts.watched)
         self.broken = of.limits.broken(self.past)
         self.roots = self.known.weighted - self.known.weighted[at]
-        self.exact: dict[int, float | None] = {}
+        self.exact: dict[int, _Exact | None] = {}
+        self.strict = False  # what the score takes for short of cash is taken for it
         self._score()
-
-    def whole(self, net: float | None, need: Floats, money: float) -> None:
-        """The plan's net return, and what its other fields need of every limit and spend."""
-        self.net, self.need, self.money = net, need, money
 
     def _score(self) -> None:
         """Worth of each exchange where limits may be broken for nothing, and which limits are.
 
-        Cash is looked at only where all other limits are kept.
+        Cash is looked at only where all other limits are kept; what is settled stays as it is.
         """
         limits, scoring, parts = self.of.limits, self.of.scoring, self.parts
         rest = scoring.score(parts.scored, np.full_like(parts.cash, np.inf))
@@ -237,6 +306,16 @@ class _Exchanges:
         if parts.cash.shape[1]:
             kept = np.flatnonzero(~self.broken.any(axis=1))
             self.names[kept] |= limits.short(parts.scored[kept], parts.cash[kept], rest[kept])
+        self.keeps: Flags = np.logical_not((self.names if self.strict else self.broken).any(axis=1))
+        for n in self.exact:
+            self._note(n)
+
+    def _note(self, n: int) -> None:
+        """What is settled goes before what is scored."""
+        exact = self.exact[n]
+        self.keeps[n] = exact is not None
+        if exact is not None:
+            self.worth[n], self.names[n] = exact.worth, False
 
     def seconds(self) -> list[RunnerUp]:
         data = self.of.data
@@ -252,27 +331,33 @@ class _Exchanges:
         return told
 
     def _settled(self, others: dict[int, Flags]) -> list[int | None]:
-        """The best exchange of each year; the score is sharpened where it leads until it is exact there."""
-        scoring = self.of.scoring
-        for _ in range(ROUNDS):
-            best = [self._best(other) for other in others.values()]
+        """The best exchange of each year: whatever comes out first is settled until it stays so.
+
+        What the score takes for short of cash need not be; after `ROUNDS` it is taken for it.
+        """
+        best: list[int | None] = [self.at]
+        exactly: set[int] = set()  # scored
+        for turn in range(2 * ROUNDS):
             ahead = [self._ahead(other) for other in others.values()]
-            changed = False
-            for n in {n for n in (self.at, *best, *ahead) if n is not None}:
-                changed |= scoring.sharpen(self.parts.scored[n])
-            if changed:
+            sharper = False
+            for n in {n for n in (*best, *ahead) if n is not None} - exactly:
+                sharper |= self.of.sharpen(self.parts.scored[n])
+                exactly.add(n)
+            if sharper or turn == ROUNDS:
+                self.strict |= turn == ROUNDS
                 self._score()
-            for n in {n for n in best if n is not None and n not in self.exact}:
-                need, money = self.need + self.known.need[n], self.money + float(self.known.money[n])
-                self.exact[n] = self.of.net(need, money)
-                changed |= self.exact[n] is None  # by less than the score looks at
-            if not changed:
+            new = {n for n in best if n is not None and n not in self.exact}
+            for n in new:
+                self.exact[n] = self.of.settle(self.known, n, self.others)
+                self._note(n)
+            if turn and not sharper and not new:
                 break
+            best = [self._best(other) for other in others.values()]
         return [n if n is None or self.exact.get(n) is not None else None for n in best]
 
     def _best(self, other: Flags) -> int | None:
         """The second among exchanges with another crop, as told at `RunnersUp.find`."""
-        fit = np.flatnonzero(other & self._keeps())
+        fit = np.flatnonzero(other & self.keeps)
         if not len(fit):
             return None
         if self.plan.clean:
@@ -284,15 +369,13 @@ class _Exchanges:
             fit = clean
         return int(fit[self.worth[fit].argmax()])
 
-    def _keeps(self) -> Flags:
-        """(n,): exchanges that keep all limits, as far as is known."""
-        keeps: Flags = np.logical_not(self.names.any(axis=1))
-        keeps[[n for n, net in self.exact.items() if net is None]] = False
-        return keeps
-
     def _ahead(self, other: Flags) -> int | None:
         """The exchange with another crop that would be best, and better than the plan, but for the limits."""
-        fit = other & ~self._keeps() & (self.worth > self.worth[self.at] + TINY * abs(self.worth[self.at]))
+        fit = (
+            other
+            & self.names.any(axis=1)
+            & (self.worth > self.worth[self.at] + TINY * abs(self.worth[self.at]))
+        )
         if self.plan.clean:
             fit &= self.roots <= TINY
         ahead = np.flatnonzero(fit)
@@ -300,13 +383,13 @@ class _Exchanges:
 
     def _second(self, here: RunnerUp, best: int, other: Flags) -> RunnerUp:
         data, known, today = self.of.data, self.known, self.of.today_ha
-        net, ahead = self.exact[best], self._ahead(other)
-        assert net is not None and self.net is not None
+        now, exact, ahead = self.exact[self.at], self.exact[best], self._ahead(other)
+        assert now is not None and exact is not None
         more = float(known.end[best] - known.end[self.at])
         here = replace(
             here,
             practices=tuple("" if p == NOT_FARMED else data.practice_keys[p] for p in known.paths[best]),
-            net_a_year=(net - self.net) / data.years,
+            net_a_year=(exact.net - now.net) / data.years,
             roots=more / today if today > 0.0 else 0.0,
         )
         if ahead is not None:
@@ -314,7 +397,7 @@ class _Exchanges:
             return replace(here, decided_by="limit", limits=names)
         worth = self.worth[self.at]
         gains = self.worth[best] > worth + TINY * abs(worth)
-        if self.plan.clean and (other & self._keeps() & (self.worth > worth)).any():
+        if self.plan.clean and (other & self.keeps & (self.worth > worth)).any():
             return replace(here, decided_by="roots")
         return replace(here, decided_by="crops" if self.plan.apart and gains else "money")
 

@@ -123,7 +123,7 @@ def select(
     began = time.perf_counter()
     brake = Brake(time_limit, pulled)
     used = data.limits if limits is None else limits
-    grower = _grower_of(data)
+    grower = grower_of(data)
     steps = _Steps(grower, brake, tuple(pools), quick)
     most, first = goal.burden_most, None
     spent = float(data.discount.sum()) * used.fixed_cost
@@ -173,7 +173,7 @@ def select(
 _last_growers: list[Grower] = []
 
 
-def _grower_of(data: SelectionData) -> Grower:
+def grower_of(data: SelectionData) -> Grower:
     """The grower of the search before where it was for the same fields: it knows nothing of limits."""
     for kept in _last_growers:
         if all(

@@ -38,9 +38,10 @@ MORE = (
     "A second can bring more here: plans are chosen with later money discounted and with what the farm file "
     "asks to be counted, and are proven only to within the distance in the summary."
 )
-NO_SECOND = "none keeps all limits"
+NO_SECOND = "none found that keeps all limits"
 NONE_MAY = "none may stand there"
 NOT_KNOWN = "not known"
+NAMED = 2  # limits
 LEAST_POINTS = 0.5
 
 
@@ -84,7 +85,7 @@ def _table(reading: Reading, plan: Alternative, found: Sequence[RunnerUp]) -> Gr
     header = (
         "Field, year",
         "Crop",
-        "Roots, % of a full stand",
+        "Roots, % of full stand",
         "What decides",
         "Second would be",
         f"That costs, {reading.wording.money_unit} a year",
@@ -125,19 +126,22 @@ def _roots(reading: Reading, plan: Alternative, entry: YearOnField) -> str:
             continue
         was = before.reserve[weed][1] if before is not None else today[weed]
         course = f"{weed_percent(was)} to {weed_percent(likely)}"
-        lines.append(course if len(entry.reserve) == 1 else f"{words.weed_short(weed)} {course}")
+        lines += [course] if len(entry.reserve) == 1 else [words.weed_short(weed), course]
     return "\n".join(lines) if lines else "no weed"
 
 
 def _decides(second: RunnerUp) -> str:
-    return listed(second.limits, "and") if second.limits else DECIDES[second.decided_by][0].lower()
+    if not second.limits:
+        return DECIDES[second.decided_by][0].lower()
+    names = [name.removeprefix("the ") for name in second.limits]
+    return listed(names[:NAMED], "and") if len(names) <= NAMED else f"{', '.join(names[:NAMED])} and more"
 
 
 def _crop(reading: Reading, second: RunnerUp) -> str:
     """The crop that would stand there, with how it is grown."""
     if second.practices:
         practice = second.practices[second.year - reading.result.farm.first_year]
-        return reading.wording.practice(practice)
+        return capital(reading.wording.practice(practice))
     return {"rules": NONE_MAY, "limit": NO_SECOND}.get(second.decided_by, NOT_KNOWN)
 
 
@@ -164,7 +168,9 @@ def _meanings(plan: Alternative, found: Sequence[RunnerUp]) -> tuple[Entries | P
     """What the words under "what decides" mean, of those on the page; and when the second brings more."""
     there = {each.decided_by for each in found}
     entries = Entries(
-        items=tuple(Entry(label=label, text=text) for by, (label, text) in DECIDES.items() if by in there)
+        items=tuple(
+            Entry(label=label, text=capital(text)) for by, (label, text) in DECIDES.items() if by in there
+        )
     )
     if plan.key == MOST_MONEY and any(each.net_a_year >= 0.5 for each in found):
         return entries, Paragraph(text=MORE)

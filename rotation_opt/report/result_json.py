@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from importlib import resources
 from typing import Any
 
-from rotation_opt.ledgers import CashCourse, CropAccount, FieldDays, Job
+from rotation_opt.ledgers import CashCourse, CropAccount, FieldDays, Job, RunnerUp
 from rotation_opt.records import (
     Alternative,
     BuyingChoice,
@@ -138,6 +138,10 @@ UNITS: Mapping[str, str] = {
     "light_share": "mean share of full light left to the weed from first shoots to bud stage",
     "cover_at_half_up_share": "share of the ground covered when half the shoots are up",
     "harvest_day": "day from 1 January of the harvest year",
+    "net_change_a_year": "currency a year, whole farm, mean of the years, against the plan; null = no second",
+    "roots_change_share": "share of today's roots, at the end, against the plan; null = no second",
+    "reserve_today_share": "likely living root on 1 November before the plan where the weed stands, share of "
+    "a full stand, by weed",
     "day_of_year": "day of the calendar year, 0 = 1 January",
 }
 
@@ -290,16 +294,17 @@ def _farm(result: Result) -> dict[str, Any]:
         "decided_on": farm.decided_on,
         "organic": farm.organic,
         "target_shoots_per_m2": farm.target_shoots_per_m2,
-        "fields": [_field(field) for field in farm.fields],
+        "fields": [_field(field, result.reserve_today.get(field.name, {})) for field in farm.fields],
     }
 
 
-def _field(field: Field) -> dict[str, Any]:
+def _field(field: Field, roots: Mapping[str, float]) -> dict[str, Any]:
     return {
         "name": field.name,
         "area_ha": field.area_ha,
         "lease_end_year": field.lease_end_year,
         "history": list(field.history),
+        "reserve_today_share": dict(roots),
         "patches": [
             {
                 "weed": patch.weed,
@@ -374,6 +379,7 @@ def _alternative(result: Result, plan: Alternative, words: Wording) -> dict[str,
             }
             for each in result.hired.get(plan.key, ())
         ],
+        "second_bests": [_second(each) for each in result.runners_up.get(plan.key, ())],
         "second_reckoning": [
             {
                 "what": check.what,
@@ -399,6 +405,19 @@ def _job(job: Job) -> dict[str, Any]:
         "hired": job.hired,
         "job_h": job.hours,
         "job_labour_h": job.labour_h,
+    }
+
+
+def _second(second: RunnerUp) -> dict[str, Any]:
+    return {
+        "field": second.field,
+        "year": second.year,
+        "practices": list(second.practices),
+        "net_change_a_year": second.net_a_year if second.practices else None,
+        "roots_change_share": second.roots if second.practices else None,
+        "decided_by": second.decided_by,
+        "limits": list(second.limits),
+        "rules": list(second.rules),
     }
 
 
