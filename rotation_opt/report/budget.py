@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from rotation_opt import cash_flow, units
 from rotation_opt.ledgers import CropAccount, HiredWork
 from rotation_opt.records import Alternative
-from rotation_opt.report.blocks import Block, Grid, Page, Paragraph, Section
+from rotation_opt.report.blocks import Block, Grid, Page, Section
 from rotation_opt.report.summary import NO_FIGURE, Reading
 from rotation_opt.report.wording import capital
 
@@ -18,10 +18,10 @@ COLUMNS = (
     ("Other inputs", ("other inputs", "nitrogen bought")),
     ("Own machines", ("own machines",)),
     ("Hire", ("hired work", cash_flow.EXTRA_HIRE)),
-    ("Labour", ("labour", cash_flow.EXTRA_HELP)),
+    ("Wages", ("labour", cash_flow.EXTRA_HELP)),
     ("Drying, hauling", (cash_flow.HAULING,)),
     ("Rent", (cash_flow.RENT,)),
-    ("Fixed cost, debt, hay bought", (cash_flow.FIXED, cash_flow.DEBT, cash_flow.HAY)),
+    ("Fixed, debt, hay bought", (cash_flow.FIXED, cash_flow.DEBT, cash_flow.HAY)),
 )
 """Head of a column and the parts of the money it adds up."""
 
@@ -56,11 +56,8 @@ def budget_page(reading: Reading, plan: Alternative) -> Page:
     lists = [*_hire(reading, result.hired.get(plan.key, ())), *_inputs(reading, accounts)]
     if lists:
         sections.append(Section(key=f"{key}:lists", title="To hire and to buy", blocks=tuple(lists)))
-    if sections:
-        note = Section(key=f"{key}:note", title="How to read it", blocks=(Paragraph(text=HOW_TO_READ),))
-        sections.append(note)
     title = f"Budget by crop and year, {reading.heading(plan)}"
-    return Page(key=key, title=title, lead=(), sections=tuple(sections))
+    return Page(key=key, title=title, lead=(HOW_TO_READ,), sections=tuple(sections))
 
 
 def _year(reading: Reading, accounts: Sequence[CropAccount]) -> Grid:
@@ -78,7 +75,7 @@ def _year(reading: Reading, accounts: Sequence[CropAccount]) -> Grid:
         words.area_unit,
         *(head for head, _ in shown),
         "Net return",
-        f"Net return per {words.one_area}",
+        f"Net per {words.one_area}",
     )
     rows = []
     for each in accounts:

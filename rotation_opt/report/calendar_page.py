@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import groupby
@@ -12,14 +13,14 @@ from rotation_opt.report.blocks import Grid, Page, Section
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording, capital
 
-HEADER = ("When", "Field", "Crop", "Job", "Look for", "With", "Hours", "Done on")
+HEADER = ("When", "Job", "Crop: fields", "Look for", "With", "Hours", "Done on")
 BOX = "[ ]"
 TO_COUNT = "Count the shoots"
 HOW_TO_READ = (
     "Days are those of a usual year: weather decides. Where a stage stands under 'Look for', go by it, not "
-    "by the date. How long a job may take follows from its hours and the days usually fit for field work. "
-    "Hours are those of the machine or, by hand, of people, for the whole field; a contractor brings his own "
-    "driver."
+    "by the date. A line is the same job of one half-month; its days are from the first field to the last, "
+    "and its hours those of the machine or, by hand, of people, for all its fields. A contractor brings his "
+    "own driver. A rule ends each half-month."
 )
 BY_HAND, HIRED, NOBODY = "by hand", "hired", "-"
 
@@ -49,25 +50,35 @@ Order = tuple[str, str, str, str]
 
 
 def _jobs(reading: Reading, plan: Alternative) -> Iterator[tuple[Order, tuple[str, ...]]]:
-    """A row for what is done with one machine in the same days and crop, whatever the number of fields."""
+    """A row for the same job of one half-month; a field that needs it twice comes into two rows."""
     words = reading.wording
-    together: dict[tuple[str, ...], list[Job]] = {}
-    for job in reading.result.jobs.get(plan.key, ()):
-        same = (job.first, job.last, job.operation, job.crop, job.machine, job.stage, str(job.hired))
-        together.setdefault(same, []).append(job)
+    together: dict[tuple[object, ...], list[Job]] = {}
+    times: Counter[tuple[object, ...]] = Counter()
+    for job in sorted(reading.result.jobs.get(plan.key, ()), key=lambda job: (job.first, job.last)):
+        half = (job.first[:4], half_of(job.first))
+        same = (*half, job.operation, job.machine, job.stage, job.hired)
+        times[*same, job.field] += 1
+        together.setdefault((*same, times[*same, job.field]), []).append(job)
     for those in together.values():
-        job = those[0]
+        job, last = those[0], max(each.last for each in those)
         cells = (
-            span(words, job.first, job.last),
-            ", ".join(dict.fromkeys(each.field for each in those)),
-            words.crop_short(job.crop),
+            span(words, job.first, last),
             capital(words.operation(job.operation)),
+            _fields(words, those),
             capital(job.stage) if job.stage else NOBODY,
             machine_of(words, job),
             hours(sum(each.hours for each in those)),
             BOX,
         )
-        yield (job.first, job.last, job.field, job.operation), cells
+        yield (job.first, last, job.operation, job.field), cells
+
+
+def _fields(words: Wording, jobs: Sequence[Job]) -> str:
+    """Crops with the fields they stand on."""
+    crops: dict[str, list[str]] = {}
+    for job in jobs:
+        crops.setdefault(job.crop, []).append(job.field)
+    return "; ".join(f"{words.crop_short(crop)}: {', '.join(fields)}" for crop, fields in crops.items())
 
 
 def _counts(reading: Reading) -> Iterator[tuple[Order, tuple[str, ...]]]:
@@ -81,10 +92,9 @@ def _counts(reading: Reading) -> Iterator[tuple[Order, tuple[str, ...]]]:
             when = iso(year, days["bud"])
             cells = (
                 span(words, when, when),
-                ", ".join(fields),
-                NOBODY,
                 TO_COUNT,
-                f"{words.weed(weed)} at bud stage",
+                ", ".join(fields),
+                capital(f"{words.weed(weed)} at bud stage"),
                 "scouting sheet",
                 NOBODY,
                 BOX,

@@ -8,7 +8,7 @@ from rotation_opt.records import Alternative, Field
 from rotation_opt.report.blocks import Block, Bullets, Form, Grid, Page, Paragraph, Section
 from rotation_opt.report.calendar_page import iso, span
 from rotation_opt.report.summary import AS_NOW, Reading
-from rotation_opt.report.wording import band
+from rotation_opt.report.wording import band, capital
 
 STOPS = 5
 """Stops on the way through a field: Manitoba Agriculture, Scouting for weeds (at least five)."""
@@ -81,14 +81,14 @@ def scouting_page(reading: Reading, columns: Sequence[Alternative]) -> Page:
 
 
 def _frames() -> Grid:
-    rows = tuple((frame, f"{times:g}") for frame, times in FRAMES)
+    rows = tuple((frame, f"{times:.3g}") for frame, times in FRAMES)
     return Grid(header=("Frame", "Shoots per m2 = count x"), rows=rows)
 
 
 def _when(reading: Reading) -> list[Paragraph]:
     words, farm = reading.wording, reading.result.farm
     said = [
-        f"{words.weed(weed)}: bud stage about {span(words, day, day)} in a usual year."
+        f"{capital(words.weed(weed))}: bud stage about {span(words, day, day)} in a usual year."
         for weed, days in reading.result.weed_days.items()
         if "bud" in days
         for day in (iso(farm.first_year, days["bud"]),)
@@ -99,7 +99,7 @@ def _when(reading: Reading) -> list[Paragraph]:
 def _sheet(reading: Reading, field: Field, columns: Sequence[Alternative]) -> Section:
     words = reading.wording
     today = [
-        f"{words.weed(patch.weed)}: {band((patch.shoots_per_m2,) * 3)} shoots per m2 on "
+        f"{capital(words.weed(patch.weed))}: {band((patch.shoots_per_m2,) * 3)} shoots per m2 on "
         f"{words.area(patch.area_ha)}, counted {words.dated(patch.counted_on)}."
         for patch in field.patches
     ]

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from rotation_opt import units
-from rotation_opt.records import Alternative
+from rotation_opt.records import Alternative, Field
 from rotation_opt.report.blocks import Bullets, Form, Grid, Page, Section
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import band, capital
@@ -16,7 +16,7 @@ KINDS = {
     "cut": "cut",
     "mowing": "mown",
     "tillage": "worked",
-    "weeding": "hoed or harrowed",
+    "weeding": "weeded",
     "grazing": "grazed",
 }
 """Kinds of operations that take from the weed, and how they are said of a field."""
@@ -54,9 +54,10 @@ def weed_plan_page(reading: Reading, plan: Alternative) -> Page:
         "shoots per m2 at bud stage, by crop competition, cutting and tillage; this plan has no herbicides "
         "in it.",
     )
-    there = Section(key="weed-plan:there", title="What is there", blocks=(_there(reading),))
     work = Section(
-        key="weed-plan:work", title="What is done, and what is expected", blocks=(_work(reading, plan),)
+        key="weed-plan:work",
+        title="What is there, what is done, and shoots per m2 expected at bud stage",
+        blocks=(_work(reading, plan),),
     )
     notes = Section(
         key="weed-plan:notes",
@@ -66,29 +67,21 @@ def weed_plan_page(reading: Reading, plan: Alternative) -> Page:
             Form(header=SIGNED, shares=(3.0, 3.0, 2.0, 3.0), rows=2),
         ),
     )
-    return Page(key=f"weed-plan:{plan.key}", title=title, lead=lead, sections=(there, work, notes))
+    return Page(key=f"weed-plan:{plan.key}", title=title, lead=lead, sections=(work, notes))
 
 
-def _there(reading: Reading) -> Grid:
+def _there(reading: Reading, field: Field) -> str:
+    """A field with what was counted on it."""
     words = reading.wording
-    rows = []
-    for field in reading.result.farm.fields:
-        for patch in field.patches:
-            record = words.tables.weeds.get(patch.weed)
-            latin = "" if record is None else f" ({record.latin})"
-            rows.append(
-                (
-                    f"{field.name} ({words.area_figure(field.area_ha)})",
-                    f"{words.weed(patch.weed)}{latin}",
-                    words.area_figure(patch.area_ha),
-                    units.density_text(patch.shoots_per_m2),
-                    words.dated(patch.counted_on),
-                )
-            )
-    unit = words.area_unit
-    return Grid(
-        header=(f"Field ({unit})", "Weed", f"{unit} infested", "Shoots per m2", "Counted"), rows=tuple(rows)
-    )
+    lines = [f"{field.name}, {words.area(field.area_ha)}"]
+    for patch in field.patches:
+        record = words.tables.weeds.get(patch.weed)
+        latin = "" if record is None else f" ({record.latin})"
+        lines.append(
+            f"{words.weed(patch.weed)}{latin}, {words.area(patch.area_ha)}, "
+            f"{units.density_text(patch.shoots_per_m2)} per m2, {words.dated(patch.counted_on)}"
+        )
+    return "\n".join(lines)
 
 
 def _work(reading: Reading, plan: Alternative) -> Grid:
@@ -108,16 +101,11 @@ def _work(reading: Reading, plan: Alternative) -> Grid:
                 continue
             practice = words.practice_record(key)
             crop = key if practice is None else practice.crop
-            parts = [
-                words.crop(crop),
-                *_passes(reading, plan, field.name, year),
-                *_shoots(reading, plan, field.name, year),
-            ]
-            cells.append("; ".join(parts))
-        rows.append((field.name, *cells))
-    return Grid(
-        header=("Field", *(f"{year}" for year in years)), rows=tuple(rows), even=True, name_share=0.16
-    )
+            done = ", ".join((words.crop_short(crop), *_passes(reading, plan, field.name, year)))
+            cells.append("\n".join((done, *_shoots(reading, plan, field.name, year))))
+        rows.append((_there(reading, field), *cells))
+    header = ("Field, weed, infested, shoots, counted", *(f"{year}" for year in years))
+    return Grid(header=header, rows=tuple(rows), even=True, name_share=0.22)
 
 
 def _passes(reading: Reading, plan: Alternative, field: str, year: int) -> Iterator[str]:
@@ -130,7 +118,7 @@ def _passes(reading: Reading, plan: Alternative, field: str, year: int) -> Itera
             done[operation.kind] += 1
     for kind, said in KINDS.items():
         if done[kind]:
-            yield f"{said} {'once' if done[kind] == 1 else f'{done[kind]} times'}"
+            yield f"{said} {done[kind]}x"
 
 
 def _shoots(reading: Reading, plan: Alternative, field: str, year: int) -> Iterator[str]:
@@ -138,7 +126,7 @@ def _shoots(reading: Reading, plan: Alternative, field: str, year: int) -> Itera
     for entry in plan.fields:
         if entry.field == field and entry.year == year:
             for weed, shoots in entry.shoots_per_m2.items():
-                yield f"{words.weed_short(weed)} {band(shoots)} per m2"
+                yield f"{words.weed_short(weed)} {band(shoots)}"
 
 
 def _seed(reading: Reading, plan: Alternative) -> list[str]:
