@@ -6,7 +6,7 @@ import uuid
 from collections import Counter
 from datetime import UTC, date, datetime, time, timedelta
 
-from icalendar import Alarm, Calendar, Event
+from icalendar import Alarm, Calendar, Event, vText
 
 from rotation_opt.records import Alternative
 from rotation_opt.report.calendar_page import TO_COUNT, hours, iso, machine_of
@@ -19,6 +19,9 @@ AHEAD = timedelta(days=3)
 
 OURS = uuid.UUID("5b1f3c9a-52a4-4d0e-9c53-0f3a4f0d7c11")
 """Random once and for all: what the names of events are made from, so that nobody else's are the same."""
+
+Name = tuple[str | int, ...]
+"""What an event is known by: no two of them alike, whatever stands in the names of fields."""
 
 CAUTION = "A date of a usual year: weather and stage decide. Estimates, not advice; mind local rules."
 
@@ -44,12 +47,11 @@ def render(reading: Reading, plan: Alternative) -> bytes:
     calendar.add("prodid", "-//rotation_opt//calendar of work//EN")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", clean(f"{farm.name}: {plan.title}"))
+    calendar.add("x-wr-calname", vText(clean(f"{farm.name}: {plan.title}")))  # else it is not escaped
     stamp = datetime.combine(date.fromisoformat(farm.decided_on), time(), UTC)
-    times: Counter[str] = Counter()
+    times: Counter[Name] = Counter()
     for job in sorted(reading.result.jobs.get(plan.key, ()), key=lambda job: (job.first, job.last)):
-        name = f"{job.field}|{job.harvest_year}|{job.operation}"
+        name = (job.field, job.harvest_year, job.operation)
         times[name] += 1
         who = "contractor" if job.hired else "own"
         told = [
@@ -59,7 +61,7 @@ def render(reading: Reading, plan: Alternative) -> bytes:
             CAUTION,
         ]
         what = f"{capital(words.operation(job.operation))}: {job.field}"
-        _add(calendar, reading, (f"{name}|{times[name]}", what, told), (job.first, job.last), stamp)
+        _add(calendar, reading, ((*name, times[name]), what, told), (job.first, job.last), stamp)
     for weed, days in reading.result.weed_days.items():
         if "bud" not in days:
             continue
@@ -70,7 +72,7 @@ def render(reading: Reading, plan: Alternative) -> bytes:
             _add(
                 calendar,
                 reading,
-                (f"count|{year}|{weed}", f"{TO_COUNT}: {', '.join(fields)}", told),
+                (("count", year, weed), f"{TO_COUNT}: {', '.join(fields)}", told),
                 (when, when),
                 stamp,
             )
@@ -80,14 +82,14 @@ def render(reading: Reading, plan: Alternative) -> bytes:
 def _add(
     calendar: Calendar,
     reading: Reading,
-    said: tuple[str, str, list[str]],
+    said: tuple[Name, str, list[str]],
     days: tuple[str, str],
     stamp: datetime,
 ) -> None:
     """One event with its alarm; the end is the day after the last one."""
     name, what, told = said
     event = Event()
-    event.add("uid", str(uuid.uuid5(OURS, f"{reading.result.farm.name}|{name}")))
+    event.add("uid", str(uuid.uuid5(OURS, repr((reading.result.farm.name, *name)))))
     event.add("dtstamp", stamp)
     event.add("dtstart", date.fromisoformat(days[0]))
     event.add("dtend", date.fromisoformat(days[1]) + timedelta(days=1))
