@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime
+import re
 from collections import Counter
 from itertools import pairwise
 
@@ -161,8 +162,9 @@ def test_names_come_out_as_they_went_in(name):
     for job in jobs(result):
         assert found[clean(f"{capital(job.operation)}: {job.field}")] > 0
     assert sum(found.values()) == len(jobs(result)) + 8
-    called = icalendar.Calendar.from_ical(written(result))["X-WR-CALNAME"]  # 3.8.8.2: text, too
-    assert icalendar.vText.from_ical(called) == clean(f"{name}: Balanced")
+    (called,) = re.findall(rb"(?m)^X-WR-CALNAME:(.*)\r$", written(result).replace(b"\r\n ", b""))
+    plain = re.sub(r"\\(.)", lambda found: "\n" if found[1] == "n" else found[1], called.decode())
+    assert plain == clean(f"{name}: Balanced")  # 3.8.8.2: also text; the library does not know it
 
 
 @settings(max_examples=30, deadline=None, derandomize=True)
