@@ -9,14 +9,13 @@ from rotation_opt.records import Alternative, Field, YearOnField
 from rotation_opt.report.blocks import Bullets, Entries, Entry, Grid, Page, Paragraph, Section
 from rotation_opt.report.summary import MOST_MONEY, NO_FIGURE, Reading
 from rotation_opt.report.wording import capital, sentence, weed_percent
-from rotation_opt.words import listed
 
 LEAD = (
     "One line for each field and year. Roots: what is left of the weed's roots from one 1 November to the "
     "next, as a share of a full stand, where the weed stands.",
     "Second = the best plan with another crop on this field in this year, all other fields as they are and "
-    "all limits kept. Other years of the field may change with it. Only ways to crop the field that were met "
-    "in the search were looked at, so something better may have been missed.",
+    "all limits kept. Other years of the field may change with it. If other fields were changed as well it "
+    "could cost less; and not every way to crop a field was looked at.",
     "What it costs is the net return of the whole farm, mean of the years, and roots of the whole farm at "
     "the end of the plan: a point is one hundredth of today's roots.",
 )
@@ -134,7 +133,7 @@ def _decides(second: RunnerUp) -> str:
     if not second.limits:
         return DECIDES[second.decided_by][0].lower()
     names = [name.removeprefix("the ") for name in second.limits]
-    return listed(names[:NAMED], "and") if len(names) <= NAMED else f"{', '.join(names[:NAMED])} and more"
+    return "\n".join((*names[:NAMED], *(["and more"] if len(names) > NAMED else [])))
 
 
 def _crop(reading: Reading, second: RunnerUp) -> str:
