@@ -15,8 +15,8 @@ LEAD = (
     "next, as a share of a full stand, where the weed stands.",
     "Second = the best plan with another crop on this field in this year, all other fields as they are and "
     "all limits kept. Other years of the field may change with it; not every way to crop it was looked at. "
-    "Where other fields may change as well, another crop can cost far less: the line says how firmly the crop "
-    "sits in this plan.",
+    "Where other fields may change as well, another crop can cost far less: the line says how firmly the "
+    "crop sits in this plan.",
     "What it costs is the net return of the whole farm, mean of the years, and roots of the whole farm at "
     "the end of the plan: a point is one hundredth of today's roots.",
 )
