@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from rotation_opt.interview import grazing_of_hay_herd
+from rotation_opt.herd_feed import grazing_of_hay_herd
 from rotation_opt.machinery import fuel_cost_per_ha, repairs_per_hour
 from rotation_opt.practices import PracticeList, days_late, stand_of, usual_yield
 from rotation_opt.records import Farm, Practice, Programme

@@ -14,7 +14,7 @@ from rotation_opt import farm as farms
 from rotation_opt.budgets import grazing_cost, grazing_land_share
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
-from rotation_opt.interview import grazing_of_hay_herd
+from rotation_opt.herd_feed import grazing_of_hay_herd
 from rotation_opt.records import Farm
 from rotation_opt.verify import recheck
 

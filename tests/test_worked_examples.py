@@ -23,7 +23,7 @@ from rotation_opt import (
     budgets,
     farm,
     finance,
-    interview,
+    herd_feed,
     machinery,
     tables,
     units,
@@ -341,7 +341,7 @@ def test_e27_winter_hay_for_a_herd() -> None:
     # of weight, 180 days, 85 % dry matter, 5 % waste: 405 ton dry matter, 476 as fed, 501 with waste (whole
     # tons, rounded at each step)
     def tons(dry_matter: float, waste: float) -> float:
-        need = interview.hay_need(150, 1200, 0.025, 180, dry_matter_share=dry_matter, waste_share=waste)
+        need = herd_feed.hay_need(150, 1200, 0.025, 180, dry_matter_share=dry_matter, waste_share=waste)
         return need / 2000
 
     assert tons(1.0, 0.0) == pytest.approx(405, abs=0.5)

@@ -11,7 +11,7 @@ from rotation_opt import units
 from rotation_opt.farm import blocks as b
 from rotation_opt.farm import weather
 from rotation_opt.farm.reading import Blocks, Placed
-from rotation_opt.interview import hay_need
+from rotation_opt.herd_feed import hay_need
 from rotation_opt.records import (
     Crop,
     Farm,
