@@ -207,7 +207,7 @@ def labour(program: Rows) -> None:
             row = Row(
                 "labour", words, -1, have, {program.space.at("labour", when, half): 1.0}, {}, max(have, 10.0)
             )
-            row.limit, row.amount = "the hours of labour", data.say.hours
+            row.limit, row.amount = "the hours of work", data.say.hours
             if limits.extra_labour_h[half] > 0.0:
                 extra = program.variable(
                     "extra",

@@ -455,7 +455,7 @@ def _seconds(holding: Farm, plan: Alternative) -> tuple[RunnerUp, ...]:
     kinds: tuple[dict[str, Any], ...] = (
         {"net_a_year": -430.0, "roots": 0.06, "decided_by": "money"},
         {"net_a_year": 121.0, "roots": 0.23, "decided_by": "roots"},
-        {"net_a_year": -55.0, "decided_by": "limit", "limits": ("the hours of labour",)},
+        {"net_a_year": -55.0, "decided_by": "limit", "limits": ("the hours of work",)},
         {"net_a_year": 0.2, "roots": -0.01, "decided_by": "crops"},
         {"decided_by": "limit", "limits": ("the contract with Valley mill",)},
         {"decided_by": "rules", "rules": ("A stand of alfalfa stays for three years",)},

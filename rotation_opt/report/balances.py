@@ -39,7 +39,7 @@ HOUR_ROWS = (
 CROP_WORDS = {b.LANDLORD: "landlord", b.OPEN: "open market", b.HERD: "herd, store", b.UNSOLD: "no buyer"}
 HOW_TO_READ = (
     "Means of the plan years; rounded lines may miss their sum by one. {hay}Hours: needed = all lines below; "
-    "the autumn before the first year is not in them. Crops: harvested = all that follows. Each was added up "
+    "work before the first year is not in them. Crops: harvested = all that follows. Each was added up "
     "a second time from fields and years."
 )
 HAY_READ = "Hay: cut + from store + bought = all lines below them. "

@@ -27,7 +27,7 @@ COLUMNS = (
 
 WHOLE_FARM, TOTAL = "Farm as a whole", "Total"
 HOW_TO_READ = (
-    "Costs are below zero. The harvest year counts, also for work of the autumn before. The total of a year "
+    "Costs are below zero. The harvest year counts, also for work done the year before. The total of a year "
     "is its net return. Farm as a whole = what belongs to no single crop. Hay that is fed earns nothing "
     "here: it saves hay that would be bought. Estimates; put your own prices into the farm file."
 )

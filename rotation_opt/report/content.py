@@ -26,7 +26,7 @@ SOONER = (
     "mean of the years."
 )
 WEED_ROOTS = (
-    "Weed roots = the living root store in late autumn, all fields together that are farmed to the end. "
+    "Weed roots = the living root store in late {autumn}, all fields together that are farmed to the end. "
     "Plans are chosen by the likely roots (usual years), all years counting and the last one most. "
     "Low to high = eight in ten courses, over other weed figures that fit published trials, cool and warm "
     "years, and the usual error with which trials not seen before are foretold (a few are missed by far "
@@ -159,7 +159,7 @@ def _summary(reading: Reading, columns: Sequence[Alternative]) -> Section:
             side_by_side(reading, columns, (*patch_rows(reading), *seed_rows(reading))),
             Paragraph(text=_net_return(reading)),
             *_sooner(reading, columns),
-            Paragraph(text=WEED_ROOTS),
+            Paragraph(text=WEED_ROOTS.format(autumn=reading.wording.word("autumn"))),
             *patch_notes(reading, columns),
             *seed_notes(reading, columns),
         ),

@@ -17,7 +17,7 @@ PUBLISHED = ("seen", "derived")
 
 METHOD = (
     "Each plan is tried on the same {courses} made-up runs of {years} years, with good and bad harvests and "
-    "prices. In each year {hay}promised tonnes come first, then your buyers by price; the rest goes at the "
+    "prices. In each year {hay}promised amounts come first, then your buyers by price; the rest goes at the "
     "open price. {bought} bought in at that year's price."
 )
 OWN_SWING = (
@@ -88,7 +88,9 @@ def risk_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Sectio
         courses=f"{known[0].courses:,}",
         years=farm.years,
         hay="the herd's hay and " if herd else "",
-        bought="Hay and promised tonnes that are short are" if herd else "Promised tonnes that are short are",
+        bought="Hay and promised amounts that are short are"
+        if herd
+        else "Promised amounts that are short are",
     )
     hay = reading.any_hay
     caution = CAUTION.format(prices="Most price swings" if hay else "Price swings")
