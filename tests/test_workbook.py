@@ -18,7 +18,16 @@ from sample_printout import HOSTILE, printout, texts
 from rotation_opt.report import printout as pages
 from rotation_opt.report.blocks import Chart, Drawing, Grid, Page, Paragraph, Printout, Section
 from rotation_opt.report.plain_text import clean
-from rotation_opt.report.workbook import LONGEST_NAME, TALLEST, as_number, lines_of, render
+from rotation_opt.report.workbook import (
+    LETTERS,
+    LONGEST_NAME,
+    NARROWEST,
+    TALLEST,
+    WIDEST,
+    as_number,
+    lines_of,
+    render,
+)
 
 TABLES = fake_result.tables()
 FORBIDDEN = set("[]:*?/\\")  # in names of sheets: ISO/IEC 29500-1, 18.2.19, and the programs that read them
@@ -240,6 +249,25 @@ def test_rows_are_high_enough_for_their_text_and_not_higher_than_the_format_take
     assert lines_of("aaaa bbbb cccc", 9) == 2
     assert lines_of("aaaa bbbb cccc", 8) == 3
     assert lines_of("", 8) == 1
+
+
+def test_a_page_without_a_table_is_fitted_to_the_sheet_too():
+    """A single column wider than the paper is cut off: programs fit by leaving out breaks between columns."""
+    block = Paragraph(text="word " * 60)
+    page = Page(key="a", title="Words", lead=(), sections=(Section(key="a", title="Words", blocks=(block,)),))
+    sheet = opened(dataclasses.replace(printout(), pages=(page,))).worksheets[0]
+    widths = [column.width for column in sheet.column_dimensions.values()]
+    assert sum(widths) == pytest.approx(LETTERS, abs=NARROWEST)
+    assert max(widths) <= WIDEST
+    assert {rows.size["columns"] for rows in sheet.merged_cells.ranges} == {len(widths)}
+
+
+def test_columns_share_what_room_there_is():
+    text = "a name of forty letters, more or less it"
+    sheet = opened(one_grid((text, "1", text))).worksheets[0]
+    assert sheet.column_dimensions["C"].width == len(text) + 2
+    wide = opened(one_grid((text * 3, "1", text * 3))).worksheets[0]
+    assert LETTERS - 3 <= sum(column.width for column in wide.column_dimensions.values()) <= LETTERS
 
 
 def test_tables_of_charts_are_there_and_drawings_keep_their_places():

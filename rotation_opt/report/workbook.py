@@ -126,23 +126,35 @@ def _grids(page: Page) -> list[Grid]:
 
 def _columns(page: Page) -> list[int]:
     """Width of each column, in letters: what its cells ask for, within limits."""
-    widths: list[int] = []
-    for grid in _grids(page):
-        for row in (grid.header, *grid.rows):
-            for place, text in enumerate(row):
-                if place == len(widths):
-                    widths.append(NARROWEST)
-                longest = max((len(word) for word in text.split()), default=0)
-                wanted = max(longest, min(len(text), WIDEST if place == 0 else WIDEST // 2))
-                widths[place] = max(widths[place], min(wanted + 2, WIDEST))
+    least: list[int] = []
+    most: list[int] = []
+    for row in (row for grid in _grids(page) for row in (grid.header, *grid.rows)):
+        more = len(row) - len(least)
+        least += [NARROWEST] * more
+        most += [NARROWEST] * more
+        for place, text in enumerate(row):
+            longest = max((len(word) for word in text.split()), default=0)
+            wanted = max(longest, min(len(text), WIDEST if place == 0 else WIDEST // 2))
+            least[place] = max(least[place], min(wanted + 2, WIDEST))
+            most[place] = max(most[place], max(map(len, text.split("\n"))) + 2)
+    widths = _eased(least, most)
     forms = [block for section in page.sections for block in section.blocks if isinstance(block, Form)]
     for form in forms:
         widths += [NARROWEST] * (len(form.header) - len(widths))
         for place, share in enumerate(form.shares):
             widths[place] = max(widths[place], round(LETTERS * share / sum(form.shares)))
-    if sum(widths) < LETTERS - NARROWEST:  # an empty column beside a narrow table, for running text
-        widths.append(LETTERS - sum(widths))
+    # Empty columns beside a narrow table, for running text; a single wide one would not be fitted to a sheet.
+    while sum(widths) < LETTERS - NARROWEST:
+        widths.append(min(LETTERS - sum(widths), WIDEST))
     return widths
+
+
+def _eased(least: Sequence[int], most: Sequence[int]) -> list[int]:
+    """Columns that could do with more share what room there is."""
+    lacking = [wide - width for width, wide in zip(least, most, strict=True)]
+    room = max(LETTERS - sum(least), 0)
+    share = min(room / max(sum(lacking), 1), 1.0)
+    return [width + int(lack * share) for width, lack in zip(least, lacking, strict=True)]
 
 
 class _Sheet:
