@@ -51,7 +51,7 @@ BOLD, TITLE, HEAD, FIXED = (
 THIN, HAIR = Side(style="thin"), Side(style="hair")
 TOP = Alignment(vertical="top", wrap_text=True)
 UNBROKEN = Alignment(vertical="top")
-RIGHT = Alignment(vertical="top", horizontal="right")
+RIGHT = Alignment(vertical="top", horizontal="right", indent=1)
 BOX = Border(top=THIN, bottom=THIN, left=THIN, right=THIN)
 
 
@@ -140,6 +140,8 @@ def _columns(page: Page) -> list[int]:
     widths = _eased(least, most)
     forms = [block for section in page.sections for block in section.blocks if isinstance(block, Form)]
     for form in forms:
+        if len(form.header) == 1:  # goes over all columns
+            continue
         widths += [NARROWEST] * (len(form.header) - len(widths))
         for place, share in enumerate(form.shares):
             widths[place] = max(widths[place], round(LETTERS * share / sum(form.shares)))
@@ -237,10 +239,7 @@ class _Sheet:
     def text(self, text: str, font: Font | None = None) -> None:
         """Running text over all columns, in a row high enough for it."""
         self.put(1, text, _Look(font))
-        if self.across > 1:
-            self.sheet.merge_cells(
-                start_row=self.row, end_row=self.row, start_column=1, end_column=self.across
-            )
+        self.merge()
         size = 1.0 if font is None or font.size is None else float(font.size) / 11.0
         self.height(lines_of(text, int(sum(self.widths) / size)), size)
         self.row += 1
@@ -272,10 +271,20 @@ class _Sheet:
     def form(self, form: Form) -> None:
         self.cells(form.header, HEADS)
         for _ in range(form.rows):
-            for column in range(1, len(form.header) + 1):
+            across = self.across if len(form.header) == 1 else len(form.header)
+            for column in range(1, across + 1):
                 self.put(column, "", TO_FILL)
+            if across > len(form.header):
+                self.merge()
             self.sheet.row_dimensions[self.row].height = ROOM_TO_WRITE
             self.row += 1
+
+    def merge(self) -> None:
+        """One cell over all columns."""
+        if self.across > 1:
+            self.sheet.merge_cells(
+                start_row=self.row, end_row=self.row, start_column=1, end_column=self.across
+            )
 
 
 def lines_of(text: str, width: int) -> int:
