@@ -23,6 +23,7 @@ DOORS = {
     "openpyxl": {"report"},
     "icalendar": {"report"},
     "threadpoolctl": {"planning"},
+    "tomlkit": {"farm_edit"},
 }
 
 

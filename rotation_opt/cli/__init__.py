@@ -1,5 +1,8 @@
 """The command line: reads what was asked, calls the rooms below, prints."""
 
 from rotation_opt.cli.commands import main
+from rotation_opt.cli.edit import set_values
+
+main.add_command(set_values)
 
 __all__ = ["main"]

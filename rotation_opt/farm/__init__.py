@@ -34,8 +34,27 @@ def read(path: Path, tables: Tables) -> Farm:
     InputError
         If anything in the file is wrong; carries every fault found, in the order of the file.
     """
+    return read_text(text.contents(Path(path)), path, tables)
+
+
+def read_text(content_text: str, path: Path, tables: Tables) -> Farm:
+    """The farm that a file would hold with this text in it; nothing is written.
+
+    Parameters
+    ----------
+    content_text : str
+        As it would stand in the file.
+    path : Path
+        The file: its name stands in faults, and other files that it names are looked for beside it.
+    tables : Tables
+
+    Raises
+    ------
+    InputError
+        As :func:`read`.
+    """
     path = Path(path)
-    content, lines = text.load(path)
+    content, lines = text.parsed(content_text, path.name)
     names = Names(tables, _region(content))
     report = reading.Report(path.name, lines)
     found = reading.read_blocks(content, names, report)

@@ -25,13 +25,15 @@ _LONGEST_SHOWN = 60
 Where = tuple[str | int, ...]
 
 
-def load(path: Path) -> tuple[dict[str, Any], Mapping[Where, int]]:
+def parsed(text: str, file: str) -> tuple[dict[str, Any], Mapping[Where, int]]:
     """Nested tables of a farm file, and the line each key stands on.
 
     Parameters
     ----------
-    path : Path
-        Farm file: UTF-8, with or without byte-order mark, any line ends.
+    text : str
+        What stands in the file, with any line ends.
+    file : str
+        What faults call it.
 
     Returns
     -------
@@ -42,10 +44,8 @@ def load(path: Path) -> tuple[dict[str, Any], Mapping[Where, int]]:
     Raises
     ------
     InputError
-        If the file cannot be read or is not TOML.
+        If the text is not TOML.
     """
-    text = _text(path)
-    file = path.name
     try:
         content = tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
     except tomllib.TOMLDecodeError as slip:
@@ -79,7 +79,14 @@ def _unreadable(file: str, found: str, allowed: str, hint: str = "") -> InputErr
     return InputError([Fault(file, found, allowed, hint)])
 
 
-def _text(path: Path) -> str:
+def contents(path: Path) -> str:
+    """The text of a farm file, without byte-order mark.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be opened or is not text in UTF-8.
+    """
     name = str(path)
     try:
         if path.is_dir():
