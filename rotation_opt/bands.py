@@ -5,6 +5,9 @@ plans are followed with many sets of weed figures that explain the published tri
 through weather drawn anew for every year, and with an error of each practice as large as the usual one with
 which a fit foretells trials whose study it has not seen (``season_error``). The counted shoots are read with
 the same figures, so a set under which the stand is strong in roots starts strong.
+
+Once counts of years done have been held against these courses (``state_estimate.py``), courses that foretold
+them well stand for more of what may come: a `Belief` says which courses go on, and how often each.
 """
 
 from __future__ import annotations
@@ -32,6 +35,7 @@ Three = tuple[float, float, float]
 
 BAND = (0.1, 0.9)  # eight courses in ten lie within what is printed as low to high
 COURSES_A_DRAW = 3
+COURSES_GOING_ON = 400  # of those that counts were held against: quantiles then no longer hang on one course
 _SEED = 20261125
 
 
@@ -60,6 +64,35 @@ class BandCourse:
     seed_shed: Array
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Belief:
+    """What counts of the years done say of the courses; K courses, the first of them the likely one.
+
+    Attributes
+    ----------
+    weeds : tuple of str
+        In the order for which the errors of the practices were drawn.
+    courses_a_draw : int
+        Courses followed for each set of weed figures beside the likely one.
+    years_done : int
+        Years whose weather the counts have told of; later years have weather of their own.
+    weights : ndarray (K,)
+        How much each course counts, adding up to 1; the likely course has none.
+    """
+
+    weeds: tuple[str, ...]
+    courses_a_draw: int
+    years_done: int
+    weights: Array
+
+    def going_on(self) -> NDArray[np.int64]:
+        """The likely course, then `COURSES_GOING_ON` of the others, each as often as it counts."""
+        places = (np.arange(COURSES_GOING_ON) + 0.5) / COURSES_GOING_ON
+        share = np.cumsum(self.weights[1:])
+        picked = 1 + np.searchsorted(share / share[-1], places)
+        return np.concatenate([[0], picked]).astype(np.int64)
+
+
 def three(courses: Array) -> Three:
     """Low, likely and high of some courses, (K,), the likely one first."""
     low, high = np.quantile(courses, BAND)
@@ -77,12 +110,22 @@ class Bands:
         Of the same farm.
     plans : iterable
         Paths of each plan, field by field; only their seasons are simulated.
+    belief : Belief, optional
+        What counts say of the courses. None, before anything was counted: all count alike.
+    courses_a_draw : int
+        Courses for each set of weed figures beside the likely one; those of `belief` if there is one.
     """
 
     def __init__(
-        self, ground: Groundwork, data: SelectionData, plans: Iterable[Sequence[Sequence[int]]]
+        self,
+        ground: Groundwork,
+        data: SelectionData,
+        plans: Iterable[Sequence[Sequence[int]]],
+        belief: Belief | None = None,
+        *,
+        courses_a_draw: int = COURSES_A_DRAW,
     ) -> None:
-        self._ground, self._data = ground, data
+        self._ground, self._data, self._belief = ground, data, belief
         counted = {
             field.name: season_counted(field, ground.practice_list, ground.pair_index)
             for field in ground.farm.fields
@@ -108,10 +151,15 @@ class Bands:
             self._usual.draws.index(LIKELY),
             *(n for n, name in enumerate(self._usual.draws) if name != LIKELY),
         )
-        self._draw = np.array([draws[0], *np.repeat(draws[1:], COURSES_A_DRAW)])
-        rng = np.random.default_rng(_SEED)
+        each = courses_a_draw if belief is None else belief.courses_a_draw
+        draw = np.array([draws[0], *np.repeat(draws[1:], each)])
+        self._kept = np.arange(len(draw)) if belief is None else belief.going_on()
+        self._draw = draw[self._kept]
+        # weather to come has nothing to do with that of years done
+        rng = np.random.default_rng(_SEED if belief is None else [_SEED, belief.years_done])
         shape = (data.years, len(self._draw))
         self._weather = rng.choice(len(years), shape, p=[year.weight for year in years])
+        self._courses = len(draw)
         self._off = self._errors([programme.practice for programme in programmes])
         self._growth = PatchGrowth(weeds, ground.climate, tables, len(self._draw))
         self._starts = {
@@ -146,11 +194,14 @@ class Bands:
         By the name of the practice, so that a plan has the same band whatever plans stand beside it.
         """
         weeds = self._usual.weeds
+        known = () if self._belief is None else self._belief.weeds
+        order = tuple(dict.fromkeys((*known, *weeds)))  # a weed met later changes nothing for the others
+        rows = [order.index(weed) for weed in weeds]
         spread = np.array([self._ground.tables.number("weed", weed, "season_error") for weed in weeds])
         off = {
             practice: np.random.default_rng([_SEED, *practice.encode()]).normal(
-                size=(len(weeds), len(self._draw))
-            )
+                size=(len(order), self._courses)
+            )[rows][:, self._kept]
             for practice in set(practices)
         }
         errors = np.stack([off[practice] for practice in practices]) * spread[:, None]

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rotation_opt.arrays import NOT_FARMED, SelectionData
-from rotation_opt.bands import Bands, three
+from rotation_opt.bands import Bands, Belief, three
 from rotation_opt.budgets import nitrogen_left, pair_budgets, weedy_grain
 from rotation_opt.finance import present_value
 from rotation_opt.groundwork import Groundwork
@@ -139,6 +139,8 @@ class Following:
         Of the same farm.
     plans : iterable
         Paths of each plan, field by field.
+    belief : Belief, optional
+        What counts of years done say of the courses of the weeds.
 
     Attributes
     ----------
@@ -148,7 +150,9 @@ class Following:
         Years after the plan that weeds are followed for.
     """
 
-    def __init__(self, ground: Groundwork, data: SelectionData, plans: Iterable[Paths]) -> None:
+    def __init__(
+        self, ground: Groundwork, data: SelectionData, plans: Iterable[Paths], belief: Belief | None = None
+    ) -> None:
         self._ground, self._data = ground, data
         farm, tables = ground.farm, ground.tables
         self.years = round(money(farm, tables, "carry_over_years"))
@@ -168,6 +172,7 @@ class Following:
             ),
             replace(data, years=data.years + self.years, pair_index=self._pair_index),
             longer,
+            belief,
         )
 
     def carry_over(self, plans: dict[str, Paths]) -> CarryOver:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from itertools import pairwise
 
@@ -14,6 +15,7 @@ from rotation_opt.alternatives import Proposal, describe, distance, propose
 from rotation_opt.annuals import annual_course
 from rotation_opt.arrays import SelectionData
 from rotation_opt.balances import balance_checks, balances
+from rotation_opt.bands import Belief
 from rotation_opt.buying import own_against_hire
 from rotation_opt.carry_over import Following
 from rotation_opt.cash_flow import CashFlow, cash_checks
@@ -50,6 +52,7 @@ def plan(
     progress: Tell = lambda text: None,
     time_limit: float = 120.0,
     pulled: Callable[[], bool] = lambda: False,
+    belief: Belief | None = None,
 ) -> Result:
     """Work out the alternatives for one farm.
 
@@ -67,6 +70,8 @@ def plan(
         Emergency brake of each search; they end by the work they have to do. [s]
     pulled : callable
         Asked now and then whether to stop searching and show the best found so far.
+    belief : Belief, optional
+        What counts of years done say of the courses of the weeds; it narrows low to high of the weeds.
 
     Returns
     -------
@@ -82,13 +87,23 @@ def plan(
     tables = read() if tables is None else tables
     if years is not None and years != farm.years:
         farm = of_length(farm, years)
-    # matrices are small: more threads cost time, and sums then differ from one computer to the next
-    with threadpool_limits(limits=1, user_api="blas"):
-        return _plan(farm, tables, progress, time_limit, pulled)
+    with one_thread():
+        return _plan(farm, tables, progress, time_limit, pulled, belief)
+
+
+def one_thread() -> AbstractContextManager[object]:
+    """Sums of matrices in one thread: they are small, and more threads give other sums on each computer."""
+    manager: AbstractContextManager[object] = threadpool_limits(limits=1, user_api="blas")
+    return manager
 
 
 def _plan(
-    farm: Farm, tables: Tables, progress: Tell, time_limit: float, pulled: Callable[[], bool]
+    farm: Farm,
+    tables: Tables,
+    progress: Tell,
+    time_limit: float,
+    pulled: Callable[[], bool],
+    belief: Belief | None,
 ) -> Result:
     """The same with one thread for sums of matrices."""
     ground = lay(farm, tables, progress)
@@ -106,7 +121,7 @@ def _plan(
     laps["choosing"] = time.perf_counter() - began
     began = time.perf_counter()
     progress("Second reckoning")
-    following = Following(ground, data, [draft.paths for draft in proposal.drafts])
+    following = Following(ground, data, [draft.paths for draft in proposal.drafts], belief)
     found = describe(ground, data, proposal, following.bands)
     checks = {each.key: recheck(ground, each) for each in found}
     flow = CashFlow(ground, data)

@@ -1,0 +1,366 @@
+"""What counts of the years done say of the weeds: the courses of `bands.Bands`, weighed by Bayes' rule.
+
+Before anything is counted the courses (draws of weed figures, weather, and errors of practices) count alike.
+Each course foretells shoots per m2 at bud stage for every field and year done; its weight is multiplied by
+the likelihood of what was counted there. The roots of today still start from the first count.
+
+Few courses may be left when many counts are sharp. The likelihood is then raised to the largest power, at
+most 1, with which at least `LEAST_EFFECTIVE` courses still count (one over the sum of squared weights). The
+band is then wider than Bayes' rule alone would have it, never narrower: our judgement.
+
+What is likely moves by the usual linear rule of regression in logs: from the likely course, by the part of
+what was counted beside it that the courses say belongs to the figure asked for. Counts that are as the likely
+course foretold leave it where it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rotation_opt.arrays import NOT_FARMED, SelectionData
+from rotation_opt.bands import BAND, BandCourse, Bands, Belief, three
+from rotation_opt.groundwork import Groundwork
+
+Array = NDArray[np.float64]
+Three = tuple[float, float, float]
+
+COURSES_A_DRAW = 50  # more than for a band alone: most of them will count for little
+LEAST_EFFECTIVE = 40.0  # courses; our judgement: a tenth of them is then still more than a few
+AT_BUD = ("stem", "bud", "flower")  # stages near enough to the one that shoots are foretold for
+NO_SHOOTS = 1e-3  # per m2: a course that foretells none at all would rule out any count [judgement]
+NONE_SEEN = 0.5  # shoots in all frames that stand for none, where a logarithm is asked for [usual practice]
+_LEAST_BEND = 1e-6  # of a likelihood that says nothing
+_STEP = 0.1  # of the log of a density, for the curvature of a likelihood
+
+
+class Counted(Protocol):
+    """What is asked of a visit of the scouting log."""
+
+    @property
+    def field(self) -> str: ...
+    @property
+    def weed(self) -> str: ...
+    @property
+    def date(self) -> str: ...
+    @property
+    def stage(self) -> str: ...
+    @property
+    def frame_m2(self) -> float: ...
+    @property
+    def counts(self) -> Sequence[int]: ...
+    @property
+    def patch(self) -> str: ...
+    @property
+    def area_ha(self) -> float | None: ...
+
+
+Likelihood = Callable[[Counted, Array], Array]
+"""Log of the chance of a visit's counts, for each of some expected shoots per m2."""
+
+Place = tuple[str, str]  # field, weed
+When = tuple[str, str, int]  # field, weed, harvest year
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estimate:
+    """The weeds at the end of the last year done, before and after the counts.
+
+    Attributes
+    ----------
+    belief : Belief or None
+        For the bands of later years; None if no visit could be used.
+    effective : float
+        Courses that still count.
+    power : float
+        To which the likelihood was raised; 1 = Bayes' rule as it stands.
+    roots : mapping
+        (field, weed) -> low, likely, high living root on 1 November of the last year done, as share of a
+        full stand: before the counts, after them.
+    shoots : mapping
+        (field, weed, year) -> low, likely, high shoots per m2 at bud stage: before the counts, after them.
+    left_out : tuple
+        Visits that could not be used, with the reason.
+    """
+
+    belief: Belief | None
+    effective: float
+    power: float
+    roots: Mapping[Place, tuple[Three, Three]]
+    shoots: Mapping[When, tuple[Three, Three]]
+    left_out: tuple[tuple[Counted, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foretold:
+    """What the courses foretell of the years done, before any count of them.
+
+    Attributes
+    ----------
+    data : SelectionData
+    done : tuple
+        Practices really done, field by field, one a year.
+    courses : tuple of BandCourse
+        One a field.
+    courses_a_draw : int
+        Courses for each set of weed figures beside the likely one.
+    """
+
+    data: SelectionData
+    done: tuple[tuple[int, ...], ...]
+    courses: tuple[BandCourse, ...]
+    courses_a_draw: int
+
+
+def foretold(
+    ground: Groundwork,
+    data: SelectionData,
+    done: Sequence[Sequence[int]],
+    *,
+    courses_a_draw: int = COURSES_A_DRAW,
+) -> Foretold:
+    """Follow the courses through the years done.
+
+    Parameters
+    ----------
+    ground : Groundwork
+        Of the farm as it was before the first year done.
+    data : SelectionData
+        Of the same farm.
+    done : sequence of sequence of int
+        Practices really done, field by field, one a year.
+    courses_a_draw : int
+        Courses for each set of weed figures beside the likely one.
+    """
+    bands = Bands(ground, data, [done], courses_a_draw=courses_a_draw)
+    return Foretold(
+        data=data,
+        done=tuple(tuple(path) for path in done),
+        courses=tuple(bands.course(field, path) for field, path in enumerate(done)),
+        courses_a_draw=courses_a_draw,
+    )
+
+
+def estimate(before: Foretold, visits: Sequence[Counted], log_likelihood: Likelihood) -> Estimate:
+    """Hold the counts of the years done against the courses.
+
+    Parameters
+    ----------
+    before : Foretold
+    visits : sequence
+        Of the scouting log.
+    log_likelihood : callable
+        Of a visit's counts, given expected shoots per m2, (K,) -> (K,).
+
+    Returns
+    -------
+    Estimate
+    """
+    data, count = before.data, before.courses[0].shoots.shape[2]
+    used, left_out = _usable(before, visits)
+    weights, power = _weights(used, log_likelihood, count)
+    seen = _Seen(used, log_likelihood) if used else None
+    roots: dict[Place, tuple[Three, Three]] = {}
+    shoots: dict[When, tuple[Three, Three]] = {}
+    for land, path, course in zip(data.fields, before.done, before.courses, strict=True):
+        for w, weed in enumerate(data.weeds):
+            if land.infested_share[w] <= 0.0:
+                continue
+            for year in (each for each, practice in enumerate(path) if practice != NOT_FARMED):
+                shoots[land.name, weed, data.first_year + year] = _both(course.shoots[year, w], weights, seen)
+            if path[-1] != NOT_FARMED:
+                roots[land.name, weed] = _both(course.autumn[-1, w], weights, seen)
+    belief = Belief(
+        weeds=data.weeds,
+        courses_a_draw=before.courses_a_draw,
+        years_done=len(before.done[0]),
+        weights=weights,
+    )
+    return Estimate(
+        belief=belief if used else None,
+        effective=effective(weights),
+        power=power,
+        roots=roots,
+        shoots=shoots,
+        left_out=tuple(left_out),
+    )
+
+
+def _both(courses: Array, weights: Array, seen: _Seen | None) -> tuple[Three, Three]:
+    """Low, likely and high before the counts and after them."""
+    prior = three(courses)
+    return prior, prior if seen is None else _after(courses, weights, seen)
+
+
+# ---------------------------------------------------------------- which visits tell something
+
+
+@dataclass(frozen=True, slots=True)
+class _Used:
+    """A visit held against the courses.
+
+    Courses foretell the mean of a field's patches. A patch that holds more than that mean is expected to:
+    ``ratio`` is its own density by the mean of all patches of that year, each by its area, as counted.
+    """
+
+    visit: Counted
+    ratio: float
+    mean: float  # of all patches of that field, weed and year, as counted [shoots/m2]
+    foretold: Array  # by each course, (K,) [shoots/m2]
+
+    @property
+    def when(self) -> When:
+        return self.visit.field, self.visit.weed, int(self.visit.date[:4])
+
+    def log_likelihood(self, chance: Likelihood, shoots_per_m2: Array) -> Array:
+        """Of the visit, if the patches together had so many shoots."""
+        return np.asarray(chance(self.visit, np.maximum(self.ratio * shoots_per_m2, NO_SHOOTS)))
+
+
+def _looked_at(visits: Sequence[Counted]) -> float:
+    return sum(visit.frame_m2 * len(visit.counts) for visit in visits)
+
+
+def _density(visits: Sequence[Counted]) -> float:
+    return sum(sum(visit.counts) for visit in visits) / _looked_at(visits)
+
+
+def _held(visits: Sequence[tuple[Counted, Array]]) -> list[_Used]:
+    """Visits with the mean of their field, weed and year, and how each patch stands to it."""
+    years: dict[When, dict[str, list[Counted]]] = {}
+    for visit, _ in visits:
+        patches = years.setdefault((visit.field, visit.weed, int(visit.date[:4])), {})
+        patches.setdefault(visit.patch.casefold().strip(), []).append(visit)
+    found = []
+    for visit, foretold in visits:
+        patches = years[visit.field, visit.weed, int(visit.date[:4])]
+        areas = [next((v.area_ha for v in each if v.area_ha), None) for each in patches.values()]
+        known = None not in areas
+        shares = np.array([area if known and area else 1.0 for area in areas])
+        mean = float(np.average([_density(each) for each in patches.values()], weights=shares))
+        own = _density(patches[visit.patch.casefold().strip()])
+        found.append(_Used(visit, own / mean if mean > 0.0 else 1.0, mean, foretold))
+    return found
+
+
+def _usable(before: Foretold, visits: Sequence[Counted]) -> tuple[list[_Used], list[tuple[Counted, str]]]:
+    data, done, courses = before.data, before.done, before.courses
+    place = {land.name: number for number, land in enumerate(data.fields)}
+    used: list[tuple[Counted, Array]] = []
+    left_out: list[tuple[Counted, str]] = []
+    for visit in visits:
+        year = int(visit.date[:4]) - data.first_year
+        field, weed = place.get(visit.field), visit.weed
+        if field is None:
+            left_out.append((visit, "the farm has no field of that name"))
+        elif not 0 <= year < len(done[field]) or done[field][year] == NOT_FARMED:
+            left_out.append((visit, "not of a year that was farmed and done"))
+        elif weed not in data.weeds or data.fields[field].infested_share[data.weeds.index(weed)] <= 0.0:
+            left_out.append((visit, "this weed had not been counted on this field before the plan"))
+        elif visit.stage not in AT_BUD:
+            left_out.append((visit, f"counted at stage {visit.stage}, but shoots are foretold for bud stage"))
+        elif not len(visit.counts):
+            left_out.append((visit, "it holds no count"))
+        else:
+            foretold = courses[field].shoots[year, data.weeds.index(weed)]
+            used.append((visit, np.maximum(foretold, NO_SHOOTS)))
+    return _held(used), left_out
+
+
+# ---------------------------------------------------------------- weights
+
+
+def effective(weights: Array) -> float:
+    """How many courses still count: one over the sum of squared weights."""
+    return float(1.0 / np.square(weights).sum())
+
+
+def _weights(used: Sequence[_Used], log_likelihood: Likelihood, count: int) -> tuple[Array, float]:
+    """Weight of each course, (K,), none for the likely one, and the power of the likelihood."""
+    total = np.zeros(count)
+    for each in used:
+        total += each.log_likelihood(log_likelihood, each.foretold)
+    logs = np.nan_to_num(total[1:], nan=-np.inf, neginf=-np.inf)
+    possible = np.isfinite(logs)
+    if not possible.any():  # no course allows these counts: they say nothing of which is true
+        logs, possible = np.zeros_like(logs), np.ones_like(possible)
+    logs = np.where(possible, logs - logs[possible].max(), -np.inf)
+    least = min(LEAST_EFFECTIVE, float(possible.sum()))
+    power = 1.0
+    if effective(_shares(logs, 1.0)) < least:
+        low, high = 0.0, 1.0
+        for _ in range(50):
+            power = (low + high) / 2.0
+            low, high = (power, high) if effective(_shares(logs, power)) >= least else (low, power)
+        power = low
+    return np.concatenate([[0.0], _shares(logs, power)]), power
+
+
+def _shares(logs: Array, power: float) -> Array:
+    """Weights that add up to 1; impossible courses stay out at any power."""
+    raised = np.where(np.isfinite(logs), np.exp(power * np.where(np.isfinite(logs), logs, 0.0)), 0.0)
+    return np.asarray(raised / raised.sum())
+
+
+def weighted_band(courses: Array, weights: Array) -> tuple[float, float]:
+    """Low and high of weighted courses, each (K,): eight in ten of the weight lie between.
+
+    Parameters
+    ----------
+    courses, weights : ndarray (K,)
+        The first course, the likely one, is left out.
+    """
+    order = np.argsort(courses[1:], kind="stable")
+    values, share = courses[1:][order], weights[1:][order]
+    middle = np.cumsum(share) - share / 2.0
+    low, high = np.interp(BAND, middle / share.sum(), values)
+    return float(low), float(high)
+
+
+# ---------------------------------------------------------------- what is likely
+
+
+class _Seen:
+    """What was counted, in logs: V field-weed-years, K courses."""
+
+    def __init__(self, used: Sequence[_Used], chance: Likelihood) -> None:
+        groups: dict[When, list[_Used]] = {}
+        for one in used:
+            groups.setdefault(one.when, []).append(one)
+        self.foretold = np.log([group[0].foretold for group in groups.values()])
+        seen = [
+            max(group[0].mean, NONE_SEEN / _looked_at([each.visit for each in group]))
+            for group in groups.values()
+        ]
+        self.seen = np.log(seen)
+        self.doubt = np.array(
+            [_doubt(group, mean, chance) for group, mean in zip(groups.values(), seen, strict=True)]
+        )
+
+    def shift(self, courses: Array) -> float:
+        """By how much the log of a figure, (K,), moves from its likely course."""
+        apart = self.foretold[:, 1:] - self.foretold[:, 1:].mean(axis=1, keepdims=True)
+        figure = np.log(np.maximum(courses[1:], 1e-12))
+        together = apart @ (figure - figure.mean()) / figure.size
+        spread = apart @ apart.T / figure.size + np.diag(self.doubt)
+        return float(together @ np.linalg.solve(spread, self.seen - self.foretold[:, 0]))
+
+
+def _doubt(used: Sequence[_Used], mean: float, chance: Likelihood) -> float:
+    """Variance of the log of a density as counted, from how sharply the likelihood bends there."""
+    around = mean * np.exp(_STEP * np.array([-1.0, 0.0, 1.0]))
+    low, here, high = np.sum([each.log_likelihood(chance, around) for each in used], axis=0)
+    if not np.isfinite(low + here + high):
+        return 1.0 / _LEAST_BEND
+    return float(1.0 / max(-(low - 2.0 * here + high) / _STEP**2, _LEAST_BEND))
+
+
+def _after(courses: Array, weights: Array, seen: _Seen) -> Three:
+    """Low, likely and high of some courses, (K,), after the counts."""
+    low, high = weighted_band(courses, weights)
+    likely = float(courses[0]) * float(np.exp(np.clip(seen.shift(courses), -20.0, 20.0)))
+    return low, float(np.clip(likely, low, high)), high

@@ -1,0 +1,254 @@
+"""Counts held against the courses of the weeds: what they narrow and leave, and what cannot upset them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+import pytest
+from scipy import stats  # type: ignore[import-untyped]
+from small_farm import TABLES, small
+
+from rotation_opt.alternatives import present_paths
+from rotation_opt.arrays import SelectionData
+from rotation_opt.bands import Bands, three
+from rotation_opt.farm_arrays import selection_data
+from rotation_opt.groundwork import Groundwork, lay
+from rotation_opt.state_estimate import (
+    LEAST_EFFECTIVE,
+    Counted,
+    Estimate,
+    Foretold,
+    effective,
+    estimate,
+    foretold,
+    weighted_band,
+)
+
+WEED = "creeping_thistle"
+EAST, NORTH = 0, 2
+YEARS = 2
+CLUMPING = 2.0  # of the counts made up here
+FRAME_M2 = 0.25
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A visit of a scouting log."""
+
+    field: str
+    weed: str
+    date: str
+    stage: str
+    frame_m2: float
+    counts: tuple[int, ...]
+    patch: str = ""
+    area_ha: float | None = None
+
+
+def log_likelihood(visit: Counted, expected: np.ndarray) -> np.ndarray:
+    """Negative binomial, by scipy."""
+    mean = np.asarray(expected)[:, None] * visit.frame_m2
+    k = CLUMPING
+    found: np.ndarray = stats.nbinom.logpmf(np.array(visit.counts), k, k / (k + mean)).sum(axis=1)
+    return found
+
+
+@cache
+def laid() -> tuple[Groundwork, SelectionData]:
+    ground = lay(small(keep=("spring_barley", "soybean", "corn_grain")), TABLES)
+    return ground, selection_data(ground)
+
+
+@cache
+def done() -> tuple[tuple[int, ...], ...]:
+    ground, data = laid()
+    return tuple(path[:YEARS] for path in present_paths(data, ground.farm))
+
+
+@cache
+def truths() -> Bands:
+    """Courses with other errors and other weather than those that counts are held against."""
+    ground, data = laid()
+    return Bands(ground, data, [done()], courses_a_draw=10)
+
+
+def counts(shoots_per_m2: float, stops: int, rng: np.random.Generator) -> tuple[int, ...]:
+    mean = shoots_per_m2 * FRAME_M2
+    return tuple(int(c) for c in rng.negative_binomial(CLUMPING, CLUMPING / (CLUMPING + mean), stops))
+
+
+def visit(place: int, year: int, counted: Sequence[int], **changes: object) -> Stop:
+    data = laid()[1]
+    stop = Stop(
+        field=data.fields[place].name,
+        weed=WEED,
+        date=f"{data.first_year + year}-06-20",
+        stage="bud",
+        frame_m2=FRAME_M2,
+        counts=tuple(counted),
+    )
+    return replace(stop, **changes)  # type: ignore[arg-type]
+
+
+@cache
+def before() -> Foretold:
+    return foretold(*laid(), done())
+
+
+def held(visits: Sequence[Stop]) -> Estimate:
+    return estimate(before(), visits, log_likelihood)
+
+
+# ---------------------------------------------------------------- nothing counted
+
+
+def test_without_a_visit_all_is_as_before() -> None:
+    found = held([])
+    assert found.belief is None
+    for before, after in (*found.roots.values(), *found.shoots.values()):
+        assert before == after
+    course = Bands(*laid(), [done()], courses_a_draw=50).course(EAST, done()[EAST])
+    assert found.roots["East", WEED][1] == three(course.autumn[-1, 0])
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({"stage": "stubble"}, "bud stage"),
+        ({"field": "West"}, "had not been counted"),
+        ({"field": "South"}, "no field"),
+        ({"date": "2026-06-20"}, "not of a year"),
+        ({"counts": ()}, "no count"),
+    ],
+)
+def test_a_visit_that_tells_nothing_is_left_out_with_its_reason(change: dict[str, object], why: str) -> None:
+    found = held([visit(EAST, 0, (3, 4), **change)])
+    assert found.belief is None
+    assert why in found.left_out[0][1]
+
+
+# ---------------------------------------------------------------- counts
+
+
+def test_the_band_after_the_counts_is_narrower_and_holds_the_truth_at_about_its_rate() -> None:
+    truth = [truths().course(field, done()[field]) for field in (EAST, NORTH)]
+    inside, narrower = [], []
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        course = int(rng.integers(1, truth[0].shoots.shape[2]))
+        visits = [
+            visit(field, year, counts(float(each.shoots[year, 0, course]), 20, rng))
+            for field, each in zip((EAST, NORTH), truth, strict=True)
+            for year in range(YEARS)
+        ]
+        found = held(visits)
+        for name, each in zip(("East", "North"), truth, strict=True):
+            before, after = found.roots[name, WEED]
+            inside.append(after[0] <= each.autumn[-1, 0, course] <= after[2])
+            narrower.append(np.log(after[2] / after[0]) / np.log(before[2] / before[0]))
+    assert np.mean(inside) == pytest.approx(0.8, abs=0.13)  # 80 of them: about three times the chance error
+    assert np.mean(narrower) < 0.9
+    assert np.mean(np.array(narrower) < 1.0) > 0.8
+
+
+def test_counts_as_the_likely_course_foretold_leave_what_is_likely_in_place() -> None:
+    prior = held([])
+    visits = []
+    for field, name in ((EAST, "East"), (NORTH, "North")):
+        for year in range(YEARS):
+            likely = prior.shoots[name, WEED, laid()[1].first_year + year][0][1]
+            # one frame as large as makes the count whole to a part in a thousand
+            frame = 1000.0 / likely
+            visits.append(visit(field, year, (1000,), frame_m2=frame))
+    found = held(visits)
+    for before, after in found.roots.values():
+        assert after[1] == pytest.approx(before[1], rel=1e-6)
+        assert after[2] / after[0] < before[2] / before[0]
+
+
+def test_more_shoots_than_likely_raise_what_is_likely_and_fewer_lower_it() -> None:
+    prior = held([]).shoots["East", WEED, laid()[1].first_year + 1][0]
+    for factor, sign in ((2.0, 1.0), (0.5, -1.0)):
+        frame = 40.0 / (factor * prior[1])
+        found = held([visit(EAST, 1, (40,) * 10, frame_m2=frame)])
+        before, after = found.roots["East", WEED]
+        assert sign * (after[1] - before[1]) > 0.0
+        assert sign * (after[0] + after[2] - before[0] - before[2]) > 0.0
+
+
+def test_a_thick_and_a_thin_patch_count_by_their_area() -> None:
+    prior = held([]).shoots["East", WEED, laid()[1].first_year + 1][0][1]
+    thick = visit(EAST, 1, (300,) * 5, patch="wet corner", area_ha=1.0, frame_m2=100 / prior)
+    thin = visit(EAST, 1, (50,) * 5, patch="rest", area_ha=4.0, frame_m2=100 / prior)
+    before, after = held([thick, thin]).roots["East", WEED]  # (1 x 3 + 4 x 0.5) / 5 = as foretold
+    assert after[1] == pytest.approx(before[1], rel=1e-6)
+    alike = [replace(each, area_ha=None) for each in (thick, thin)]
+    before, after = held(alike).roots["East", WEED]
+    assert after[1] > 1.02 * before[1]
+
+
+@pytest.mark.parametrize("impossible", [(10_000_000,), (0,) * 2000])
+def test_one_impossible_count_gives_figures_all_the_same(impossible: tuple[int, ...]) -> None:
+    found = held([visit(EAST, 1, impossible)])
+    assert found.belief is not None
+    assert np.isfinite(found.belief.weights).all()
+    assert found.belief.weights.sum() == pytest.approx(1.0)
+    assert found.effective >= LEAST_EFFECTIVE * 0.999
+    for _, after in found.roots.values():
+        assert np.isfinite(after).all()
+        assert after[0] <= after[1] <= after[2]
+
+
+def test_counts_that_no_course_allows_say_nothing() -> None:
+    found = estimate(before(), [visit(EAST, 1, (3,))], lambda _, m: np.full(len(m), -np.inf))
+    assert found.belief is not None
+    assert found.belief.weights[1:] == pytest.approx(1.0 / (len(found.belief.weights) - 1))
+
+
+def test_sharp_counts_leave_no_fewer_courses_than_the_rule_says() -> None:
+    prior = held([]).shoots["East", WEED, laid()[1].first_year + 1][0]
+    found = held([visit(EAST, 1, (2000,) * 10_000, frame_m2=2000 / prior[2])])
+    assert 0.0 < found.power < 1.0
+    assert found.effective == pytest.approx(LEAST_EFFECTIVE, rel=0.02)
+    few = held([visit(EAST, 0, (3,))])
+    assert few.power == 1.0
+
+
+# ---------------------------------------------------------------- weights
+
+
+def test_weighted_quantiles_are_those_of_courses_repeated() -> None:
+    rng = np.random.default_rng(7)
+    times = rng.integers(0, 9, 500)
+    values = rng.lognormal(size=500)
+    found = weighted_band(np.array([99.0, *values]), np.array([0.0, *times]) / times.sum())
+    assert found == pytest.approx(np.quantile(np.repeat(values, times), (0.1, 0.9)), rel=0.02)
+    assert effective(np.full(50, 0.02)) == pytest.approx(50.0)
+
+
+def test_the_bands_of_later_years_follow_the_courses_that_count() -> None:
+    ground, data = laid()
+    prior = held([]).shoots["East", WEED, data.first_year + 1][0]
+    high = held([visit(EAST, 1, (100,) * 5, frame_m2=100 / (2 * prior[2]))])
+    low = held([visit(EAST, 1, (100,) * 5, frame_m2=100 / (prior[0] / 2))])
+    paths = present_paths(data, ground.farm)
+    ends = {}
+    for name, belief in (("all", None), ("high", high.belief), ("low", low.belief)):
+        course = Bands(ground, data, [paths], belief).course(EAST, paths[EAST])
+        ends[name] = three(course.autumn[-1, 0])
+    assert ends["high"][1] == ends["low"][1] == pytest.approx(ends["all"][1])  # plans are chosen by it
+    assert ends["low"][0] < ends["high"][0]
+    assert ends["low"][2] < ends["high"][2]
+    assert ends["low"][2] < ends["all"][2]
+
+
+def test_a_belief_repeats_each_course_as_often_as_it_counts() -> None:
+    found = held([visit(EAST, 1, (4, 6, 3))])
+    assert found.belief is not None
+    kept = found.belief.going_on()
+    share = np.bincount(kept[1:], minlength=len(found.belief.weights)) / (len(kept) - 1)
+    assert kept[0] == 0
+    assert np.abs(share - found.belief.weights).max() <= 1.0 / (len(kept) - 1)
