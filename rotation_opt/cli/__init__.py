@@ -2,7 +2,9 @@
 
 from rotation_opt.cli.commands import main
 from rotation_opt.cli.edit import set_values
+from rotation_opt.cli.interview import interview
 
+main.add_command(interview)
 main.add_command(set_values)
 
 __all__ = ["main"]

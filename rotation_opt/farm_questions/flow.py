@@ -1,0 +1,63 @@
+"""Which question comes after which: the farm as a whole, then field by field."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rotation_opt.farm_questions import answers, means, trade
+from rotation_opt.farm_questions.answers import UnclearError
+from rotation_opt.farm_questions.asking import Asking
+from rotation_opt.farm_questions.fields import field_questions
+from rotation_opt.farm_questions.machine import Content, Flow, Interview, Question
+
+
+def questions(interview: Interview, content: Content) -> Flow:
+    """All questions of one farm; what is answered stands in `content` when the next one is asked."""
+    yield Question(
+        key="units",
+        part="The farm",
+        text="Units and words: us (acres, bushels, Canada thistle) or metric (hectares, tonnes, creeping "
+        "thistle)",
+        help="Choose what your records are kept in. It can be changed in the file later.",
+        read=answers.choice("us", "metric", same={"acres": "us", "hectares": "metric", "ha": "metric"}),
+        put=_put_units,
+        default="us",
+    )
+    ask = Asking(interview, content)
+    yield ask.put(
+        "farm", "name", "The farm", "Name of the farm", "As it is to be printed.", answers.plain_text(80)
+    )
+    yield from trade.market(ask)
+    yield from trade.climate(ask)
+    yield from trade.pay(ask)
+    yield from means.machines(ask)
+    yield from means.time(ask)
+    yield from field_questions(ask)
+    yield Question(
+        key="write",
+        part="Done",
+        text="Write the farm file (yes), or go back to change an answer",
+        help="yes writes it; back leads to the last answer, as often as you like; stop keeps the answers.",
+        read=_sure,
+        put=lambda content, value: None,
+        default="yes",
+        shown=(_summary(ask),),
+    )
+
+
+def _put_units(content: Content, value: Any) -> None:
+    metric = value == "metric"
+    content["farm"] = {"name": "Farm", "units": value, "region": "uk" if metric else "us"}
+
+
+def _sure(text: str) -> bool:
+    if not answers.yes_no(text):
+        raise UnclearError("Then say back to change the last answer, or stop to keep all for later.")
+    return True
+
+
+def _summary(ask: Asking) -> str:
+    fields = ask.content["field"]
+    area = sum(field[ask.area] for field in fields)
+    patches = sum(len(field.get("patch", ())) for field in fields)
+    return f"{len(fields)} fields, {area:g} {ask.area_word}, {patches} patches of weeds."
