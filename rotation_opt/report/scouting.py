@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rotation_opt.frames import FRAMES
 from rotation_opt.records import Alternative, Field
 from rotation_opt.report.blocks import Block, Bullets, Form, Grid, Page, Paragraph, Section
 from rotation_opt.report.calendar_page import iso, span
@@ -25,19 +26,8 @@ SHEET = (
     "Height at bud",
 )
 SHARES = (8.0, 10.0, 8.0, 14.0, 13.0, 8.0, 23.0, 10.0, 8.0)
-ROWS = 3  # to write in, for each weed of a field
+ROWS = 5  # to write in, for each weed of a field
 SKETCH = 6  # rows high
-
-FRAMES = (
-    ("1/4 m2, 50 x 50 cm", 4.0),
-    ("1/2 m2, 50 x 100 cm", 2.0),
-    ("1 m2", 1.0),
-    ("1 square foot", 10.764),
-    ("1 square yard, 3 x 3 ft or 2 x 4.5 ft", 1.196),
-    ("hoop 56 cm (22 in.) across", 4.06),
-    ("hoop 1 m across", 1.273),
-)
-"""Frame and what its count is multiplied by to get shoots per m2: one over its area."""
 
 HOW_TO_COUNT = (
     "Go when the weed is at or just before bud stage, every year at the same stage, and again in stubble if "
@@ -81,7 +71,7 @@ def scouting_page(reading: Reading, columns: Sequence[Alternative]) -> Page:
 
 
 def _frames() -> Grid:
-    rows = tuple((frame, f"{times:.3g}") for frame, times in FRAMES)
+    rows = tuple((frame.name, f"{1.0 / frame.area_m2:.3g}") for frame in FRAMES)
     return Grid(header=("Frame", "Shoots per m2 = count x"), rows=rows)
 
 

@@ -1,0 +1,31 @@
+"""The scouting log: a CSV file, one row a stop, read, checked, added to and summed up."""
+
+from rotation_opt.scouting_log.appending import append
+from rotation_opt.scouting_log.densities import (
+    Clumping,
+    clumping,
+    common_k,
+    log_likelihood,
+    shoots_per_m2,
+)
+from rotation_opt.scouting_log.reading import default_path, read, read_log
+from rotation_opt.scouting_log.records import COLUMNS, STAGES, Log, Visit
+from rotation_opt.scouting_log.summing import Summary, summarise
+
+__all__ = [
+    "COLUMNS",
+    "STAGES",
+    "Clumping",
+    "Log",
+    "Summary",
+    "Visit",
+    "append",
+    "clumping",
+    "common_k",
+    "default_path",
+    "log_likelihood",
+    "read",
+    "read_log",
+    "shoots_per_m2",
+    "summarise",
+]
