@@ -17,9 +17,11 @@ from pathlib import Path
 
 import fake_result
 import pytest
+from demo_farm import demo
 from sample_printout import HOSTILE, texts
 from test_report import NOT_FOR_GROWERS
 
+from rotation_opt import tables as crop_tables
 from rotation_opt.report import files
 from rotation_opt.report.blocks import Chart, Grid, Page, Printout
 from rotation_opt.report.plain_text import clean
@@ -448,3 +450,31 @@ def strings(value):
 def test_a_kind_of_file_that_is_not_known_is_refused():
     with pytest.raises(ValueError, match=re.escape(".doc")):
         files.contents(".doc", RESULT, TABLES, MADE)
+
+
+# ---------------------------------------------------------------- a whole farm
+
+
+def test_a_demo_farm_goes_into_files_of_every_kind_and_none_is_large():
+    """How long it takes is told by ``tests/benchmarks/time_plan.py``."""
+    result, tables = demo("tamarack_hollow").result, crop_tables.read()
+    made = printout(result, tables)
+    sizes = {
+        kind: len(files.contents(kind, result, tables, made, result.alternatives[1].title))
+        for kind in files.KINDS
+        if kind != ".pdf"  # is made of the HTML
+    }
+    assert min(sizes.values()) > 20_000
+    assert max(sizes.values()) < 3_000_000
+    for plan in result.alternatives:
+        for field, years in plan.practices.items():
+            assert any(field in row[0] for row in grid("Field (", page_of(made, plan.key)).rows), field
+            assert len(years) == result.farm.years
+
+
+def page_of(made: Printout, key: str) -> Page:
+    """The part of the fields' page on one plan."""
+    whole = page("fields", made)
+    return dataclasses.replace(
+        whole, sections=tuple(each for each in whole.sections if each.key == f"fields:{key}")
+    )
