@@ -18,7 +18,9 @@ from pathlib import Path
 import fake_result
 import pytest
 from demo_farm import demo
+from outside_tools import accessibility_rules, in_browser
 from sample_printout import HOSTILE, texts
+from test_html import for_scripts
 from test_report import NOT_FOR_GROWERS
 
 from rotation_opt import tables as crop_tables
@@ -450,6 +452,24 @@ def strings(value):
 def test_a_kind_of_file_that_is_not_known_is_refused():
     with pytest.raises(ValueError, match=re.escape(".doc")):
         files.contents(".doc", RESULT, TABLES, MADE)
+
+
+# ---------------------------------------------------------------- for every reader
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_the_accessibility_rules_find_nothing_on_the_pages_of_a_farm(width):
+    made = printout(RESULT, TABLES, ["As now", "Balanced"])
+    page = for_scripts(files.contents(".html", RESULT, TABLES, made).decode())
+    script = """axe.run().then(found => ({
+        broken: found.violations.map(rule => [rule.id, rule.nodes.map(node => node.html)]),
+        kept: found.passes.length,
+    }))"""
+    rules = f"<script>{accessibility_rules()}</script>"
+    opened = page.replace("<details>", "<details open>").replace("</head>", f"{rules}</head>")
+    found = in_browser(opened, script, width)
+    assert found["broken"] == []
+    assert found["kept"] > 20
 
 
 # ---------------------------------------------------------------- a whole farm
