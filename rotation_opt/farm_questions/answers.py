@@ -174,8 +174,9 @@ def named(names: Names, kind: Kind, text: str) -> str:
     """
     key = names.key(kind, text)
     if key is None:
-        hint = names.hint(kind, text)
-        raise UnclearError(f'"{text}" is not known here. {hint or "Type ? for help."}')
+        allowed = names.allowed(kind)
+        hint = names.hint(kind, text) or f"{allowed[0].upper()}{allowed[1:]}."
+        raise UnclearError(f'"{text}" is not known here. {hint}')
     return key
 
 

@@ -108,7 +108,11 @@ def _crops(ask: Asking) -> answers.Read:
         for item in answers.items(text):
             times = _TIMES.match(item) if ask.names.key("grown", item) is None else None
             name = times["name"] if times else item
-            answers.named(ask.names, "grown", name)
+            try:
+                answers.named(ask.names, "grown", name)
+            except UnclearError as unclear:
+                commas = " Commas go between crops." if " " in name and "," not in text else ""
+                raise UnclearError(f"{unclear}{commas}") from None
             grown += [name] * (int(times["times"]) if times else 1)
         if not grown:
             raise UnclearError("Give at least one crop.")

@@ -111,6 +111,7 @@ class Interview:
     def __init__(self, tables: Tables, today: date) -> None:
         self.tables, self.today = tables, today
         self._names: dict[Region, Known] = {}
+        self._last: tuple[tuple[tuple[str, str], ...], _Walk] | None = None
 
     def names(self, region: Region) -> Known:
         """Names as they are called in a region."""
@@ -128,7 +129,7 @@ class Interview:
 
     def content(self, state: State) -> Content:
         """What the farm file will hold, as far as it is known."""
-        return self._walk(state.given).content
+        return copy.deepcopy(self._walk(state.given).content)
 
     def usable(self, state: State) -> State:
         """The state without answers that can no longer be used, such as those of a damaged file."""
@@ -192,6 +193,12 @@ class Interview:
         return State((*state.given, (question.key, text)), undone)
 
     def _walk(self, given: tuple[tuple[str, str], ...]) -> _Walk:
+        """Where answers lead; the last walk is kept, since each step asks for it more than once."""
+        if self._last is None or self._last[0] != given:
+            self._last = (given, self._walked(given))
+        return self._last[1]
+
+    def _walked(self, given: tuple[tuple[str, str], ...]) -> _Walk:
         from rotation_opt.farm_questions.flow import questions
 
         content: Content = {}

@@ -222,7 +222,7 @@ def _own_figures(ask: Asking, part: str, count: int) -> Question:
         if value is not None:
             content.setdefault("crop", []).append(value)
 
-    like = '"wheat 3.8 420" (t per ha, money per t)' if ask.metric else '"corn 110 9.50" (per acre, per bu)'
+    like = '"oats 3.8 420" (t per ha, money per t)' if ask.metric else '"corn 110 9.50" (per acre, per bu)'
     return Question(
         key=f"own figures {count}",
         part=part,
