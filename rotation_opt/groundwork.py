@@ -74,6 +74,12 @@ def needed_pairs(
     return tuple(programmes[int(i)] for i in pair_index[keep]), index
 
 
+def _same_rules(farm: Farm, other: Farm) -> bool:
+    """Whether two farms with the same practices have the same rules of succession, field by field."""
+    asked = ("fields", "soil_cover", "first_year", "years", "decided_on", "region")
+    return all(getattr(farm, name) == getattr(other, name) for name in asked)
+
+
 def _responses(
     programmes: tuple[Programme, ...], climate: Climate, tables: Tables, farm: Farm, like: Groundwork | None
 ) -> Response:
@@ -106,7 +112,7 @@ def lay(
     tell : callable, optional
         Told what is being worked on.
     like : Groundwork, optional
-        Of the same place, fields and weeds with other machines: what is the same is taken from it.
+        Of the same place and weeds: what is the same is taken from it.
 
     Raises
     ------
@@ -126,7 +132,7 @@ def lay(
     climate = for_farm(farm, tables)
     tables = fitted(tables, climate)
     practice_list = dated_practices(farm, tables, climate)
-    if like is not None and practice_list == like.practice_list:
+    if like is not None and practice_list == like.practice_list and _same_rules(farm, like.farm):
         programmes, pair_index, succession = like.programmes, like.pair_index, like.succession
     else:
         dated, index_of_all, no_pair = all_programmes(practice_list, climate, tables, farm.region)

@@ -4,9 +4,12 @@ from rotation_opt.cli.commands import main
 from rotation_opt.cli.edit import set_values
 from rotation_opt.cli.interview import interview
 from rotation_opt.cli.scout import scout
+from rotation_opt.cli.table import what_if, why
 
 main.add_command(interview)
 main.add_command(scout)
 main.add_command(set_values)
+main.add_command(what_if)
+main.add_command(why)
 
 __all__ = ["main"]

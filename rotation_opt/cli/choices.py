@@ -30,8 +30,30 @@ def pick(option: str, wanted: str, names: Mapping[str, Iterable[str]]) -> str:
     raise click.BadParameter(f"there is no {wanted!r}. {hint}", param_hint=option)
 
 
-def field(farm: Farm, wanted: str) -> str:
-    return pick("--field", wanted, {field.name: () for field in farm.fields})
+def field(farm: Farm, wanted: str, option: str = "--field") -> str:
+    return pick(option, wanted, {field.name: () for field in farm.fields})
+
+
+def machine(option: str, tables: Tables, wanted: str) -> str:
+    return pick(option, wanted, {key: (one.name_us, one.name_uk) for key, one in tables.machines.items()})
+
+
+def crop(option: str, tables: Tables, wanted: str) -> str:
+    return pick(option, wanted, _crops(tables))
+
+
+def _crops(tables: Tables) -> dict[str, tuple[str, ...]]:
+    return {key: (one.name_us, one.name_uk, one.short_us, one.short_uk) for key, one in tables.crops.items()}
+
+
+def buyer(farm: Farm, tables: Tables, wanted: str) -> dict[str, str]:
+    """What is meant by a buyer who is gone: one outlet of the farm, else all that buy a crop."""
+    outlets: dict[str, tuple[str, ...]] = {outlet.name: () for outlet in farm.outlets}
+    named = words.find(wanted, outlets)
+    if named is not None:
+        return {"outlet": named}
+    found = pick("--no-buyer", wanted, {**_crops(tables), **outlets})
+    return {"outlet": found} if found in outlets else {"crop": found}
 
 
 def practice(tables: Tables, wanted: str) -> str:
