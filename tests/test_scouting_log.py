@@ -6,12 +6,9 @@ All counts but those of Bliss and Fisher are invented.
 from __future__ import annotations
 
 import os
-import random
-import signal
 import subprocess
 import sys
 import threading
-import time
 from pathlib import Path
 
 import numpy as np
@@ -435,44 +432,103 @@ def test_a_writer_that_does_not_end_is_told_and_nothing_is_added(tmp_path):
     assert path.read_bytes() == old
 
 
-WRITER = """
-import sys
+KILLED = """
+import os, random, signal, sys, time
 import rotation_opt
 from pathlib import Path
 from rotation_opt import scouting_log, tables
 TABLES = tables.read()
+path = Path(sys.argv[2])
 farm = rotation_opt.read_farm(Path(sys.argv[1]), TABLES)
-print("ready", flush=True)
-for number in range(int(sys.argv[3]), 10_000):
+
+def add(number):
     visit = scouting_log.Visit(field="Home 40", weed="creeping_thistle", date="2027-06-24", stage="bud",
                                frame_m2=0.25, counts=(number, 0, number), patch=f"p{number}")
-    scouting_log.append(Path(sys.argv[2]), [visit], farm, TABLES)
-    print(number, flush=True)
+    scouting_log.append(path, [visit], farm, TABLES)
+
+def there():
+    return [visit.counts for visit in scouting_log.read(path, farm, TABLES)] if path.exists() else []
+
+def die(*_):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+def child(work):
+    out, into = os.pipe()
+    process = os.fork()
+    if process == 0:
+        work(into)
+        os._exit(0)
+    os.close(into)
+    return process, out
+
+def ended(process, out):
+    assert os.WIFSIGNALED(os.waitpid(process, 0)[1])
+    with os.fdopen(out) as stream:
+        return [int(line) for line in stream]
+
+def many(into):
+    for number in range(len(there()), 10_000):
+        add(number)
+        os.write(into, f"{number}\\n".encode())
+
+chance = random.Random(5)
+for _ in range(40):
+    before = len(there())
+    process, out = child(many)
+    time.sleep(chance.uniform(0.0, 0.06))
+    os.kill(process, signal.SIGKILL)
+    told = ended(process, out)
+    after = there()
+    # whole visits in order: all that were told as written, and at most one whose word did not get out
+    assert after == [(n, 0, n) for n in range(len(after))]
+    assert max([before, *(number + 1 for number in told)]) <= len(after) <= before + len(told) + 1
+assert len(there()) > 20
+print("killed at random:", len(there()))
+
+real_open, real_replace, real_unlink = Path.open, Path.replace, Path.unlink
+def half(self, mode="r", *others, **named):
+    stream = real_open(self, mode, *others, **named)
+    if mode != "wb":
+        return stream
+    write = stream.write
+    class Half:
+        def __enter__(self): return self
+        def __exit__(self, *_): pass
+        def write(self, content):
+            write(content[: len(content) // 2])
+            stream.flush()
+            die()
+    return Half()
+def after_replace(self, target):
+    real_replace(self, target)
+    die()
+MOMENTS = {
+    "half of it written": (Path, "open", half, 0),
+    "written, not yet on the disk": (os, "fsync", die, 0),
+    "on the disk, not yet in its place": (Path, "replace", die, 0),
+    "in its place": (Path, "replace", after_replace, 1),
+    "the lock not yet taken away": (Path, "unlink", die, 1),
+}
+for name, (owner, attribute, instead, more) in MOMENTS.items():
+    before = there()
+    def one(into):
+        setattr(owner, attribute, instead)
+        add(len(before))
+    ended(*child(one))
+    assert len(there()) == len(before) + more, name
+    add(len(there()))  # a dead writer keeps nobody out
+    assert there() == [(n, 0, n) for n in range(len(before) + more + 1)], name
+    assert [each.name for each in path.parent.iterdir()] == [path.name], name
+    print("killed:", name)
 """
 
 
 @pytest.mark.skipif(os.name == "nt", reason="there is no SIGKILL")
 def test_a_writer_killed_at_any_moment_leaves_the_old_log_or_the_new_one(tmp_path):
-    path = tmp_path / "log.csv"
-    chance = random.Random(5)
-    begin = 0
-    for _ in range(6):
-        arguments = [sys.executable, "-c", WRITER, str(FARM_FILE), str(path), str(begin)]
-        with subprocess.Popen(arguments, stdout=subprocess.PIPE, text=True, cwd=ROOT) as writer:
-            assert writer.stdout is not None
-            assert writer.stdout.readline() == "ready\n"
-            time.sleep(chance.uniform(0.0, 0.15))
-            writer.send_signal(signal.SIGKILL)
-            told = [int(line) for line in writer.stdout.read().split("\n") if line]
-        visits = read(path) if path.exists() else ()
-        # whole visits in order; all that were told as written, and at most one whose word did not get out
-        assert [each.counts for each in visits] == [(n, 0, n) for n in range(len(visits))]
-        last = told[-1] + 1 if told else begin
-        assert last <= len(visits) <= last + 1
-        begin = len(visits)
-    assert begin > 5
-    # a dead writer keeps nobody out
-    scouting_log.append(path, [visit((1,), date="2028-06-20")], FARM, TABLES, patience_s=0.5)
+    arguments = [sys.executable, "-c", KILLED, str(FARM_FILE), str(tmp_path / "log.csv")]
+    done = subprocess.run(arguments, capture_output=True, text=True, cwd=ROOT, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.count("killed") == 6
 
 
 @pytest.mark.parametrize("moment", ["fsync", "replace", "chmod"])
@@ -579,6 +635,14 @@ def scout(tmp_path):
         return CliRunner().invoke(cli.main, ["scout", command, str(FARM_FILE), *arguments, "--log", str(log)])
 
     return run
+
+
+@pytest.mark.parametrize("arguments", [(), ("add",), ("list",), ("summary",)])
+def test_every_command_of_the_log_has_help(arguments):
+    shown = CliRunner().invoke(cli.main, ["scout", *arguments, "--help"])
+    assert shown.exit_code == 0
+    assert "INTEGER" not in shown.stdout
+    assert "rotation-opt scout" in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 ADDED = ("--field", "home 40", "--weed", "Canada thistle", "--frame", "square foot")
