@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 PART_VERSION = 1
 ENDED_EARLY = 1
+LONGEST_BESIDE = 30  # a longer default stands on a line of its own
 ABOUT = "Written by rotation-opt interview on {day} from the answers of the grower."
 
 
@@ -44,7 +46,7 @@ def interview(farm_file: Path) -> None:
     state = asked.usable(_kept(part)) if part.exists() else State()
     _tell(_greeting(farm_file, state, at_start is not None))
     try:
-        if at_start is not None and not _agreed(f"Write over {farm_file} when all is asked? yes or no [no]:"):
+        if at_start is not None and not _agreed(f"Write over {farm_file} when all is asked? yes or no"):
             _tell(f"{farm_file} is left as it is. Start again with another name.")
             raise click.exceptions.Exit(ENDED_EARLY)
         state = _conversation(asked, state, part)
@@ -55,9 +57,7 @@ def interview(farm_file: Path) -> None:
         if (
             now is not None
             and now != at_start
-            and not _agreed(
-                f"{farm_file} was written meanwhile by somebody else. Write over it? yes or no [no]:"
-            )
+            and not _agreed(f"{farm_file} was written meanwhile by somebody else. Write over it? yes or no")
         ):
             _tell(_farewell(farm_file, part, state))
             raise click.exceptions.Exit(ENDED_EARLY)
@@ -106,34 +106,40 @@ def _conversation(asked: Interview, state: State, part: Path) -> State:
 
 
 def _answer(question: Question) -> str:
-    enter = f" [{question.default}]" if question.default else ""
-    return _line(f"{question.text}{enter}:")
+    default = question.default or ""
+    if len(default) <= LONGEST_BESIDE:
+        _tell(f"\n{question.text}")
+        return _line(f"[{default}] > " if default else "> ")
+    _tell(f"\n{question.text}\nEnter: {default}")
+    return _line("> ")
 
 
 def _line(prompt: str) -> str:
-    """One line from whoever answers.
+    """One line from whoever answers; the keys of the terminal's own line editor work where there is one.
 
     Raises
     ------
     EOFError
         If there are no more answers.
     """
-    rows = textwrap.wrap(prompt, _width(), break_long_words=False, break_on_hyphens=False)
-    click.echo("".join(f"{row}\n" for row in rows[:-1]) + f"{rows[-1]} ", nl=False)
-    sys.stdout.flush()
     try:
+        if sys.stdin.isatty():
+            with contextlib.suppress(ImportError):
+                import readline  # noqa: F401  # arrow up brings back a long list to be put right
+            return input(prompt)
+        click.echo(prompt, nl=False)
         line = sys.stdin.readline()
     except UnicodeDecodeError:
         return "\0"  # bytes that are no text: asked once more
     if not line:
         raise EOFError
-    if not sys.stdin.isatty():
-        click.echo(line.rstrip("\r\n"))
+    click.echo(line.rstrip("\r\n"))
     return line
 
 
 def _agreed(prompt: str) -> bool:
-    return _line(prompt).strip().casefold() in {"y", "yes"}
+    _tell(prompt)
+    return _line("[no] > ").strip().casefold() in {"y", "yes"}
 
 
 def _tell(text: str, indent: str = "") -> None:

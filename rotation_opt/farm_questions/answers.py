@@ -9,6 +9,7 @@ from datetime import date
 from typing import Any
 
 from rotation_opt import words
+from rotation_opt.errors import InputError
 from rotation_opt.farm.names import Kind, Names
 from rotation_opt.tables import Tables
 
@@ -22,6 +23,12 @@ _DAY = re.compile(r"^(?:(?P<year>\d{4})-(?P<month>\d{1,2})-(?P<day>\d{1,2}))$")
 
 class UnclearError(Exception):
     """An answer that cannot be used; carries a sentence for the grower."""
+
+
+def told(wrong: InputError) -> str:
+    """The first faults of a file as answers to somebody who sees no file."""
+    said = dict.fromkeys(f"Found {f.found}; {f.allowed}. {f.hint}".strip() for f in wrong.faults)
+    return "\n".join(list(said)[:3])
 
 
 class Known(Names):

@@ -6,8 +6,10 @@ import re
 from collections.abc import Callable
 from typing import Any
 
+from rotation_opt import frames
+from rotation_opt.errors import InputError
 from rotation_opt.farm_questions import answers
-from rotation_opt.farm_questions.answers import UnclearError, number
+from rotation_opt.farm_questions.answers import UnclearError, number, told
 from rotation_opt.farm_questions.asking import Asking
 from rotation_opt.farm_questions.machine import Content, Flow, Question
 from rotation_opt.words import listed
@@ -141,6 +143,7 @@ def _patch(ask: Asking, field: str, key: str, count: int) -> Flow:
         "weed", f"{field}: another creeping weed in it (Enter: no more)" if count > 1
         else f"{field}: a creeping weed in it (Enter: none)",
         f"Known are {weeds}. Give each patch that you counted.", weed, begin, optional=True,
+        shown=() if before or count > 1 else (f"Known are {weeds}.",),
     )  # fmt: skip
     if found is None:
         return None
@@ -157,8 +160,9 @@ def _patch(ask: Asking, field: str, key: str, count: int) -> Flow:
     yield question(
         "size", f'{found}: how much of {field} it covers, like "35%" or "6 {ask.area_word}"',
         "Where its shoots stand, gaps of a few steps counted in. 100% if it is everywhere.", share, put_pair,
+        echo=lambda pair: _size(pair, ask.content["field"][-1][ask.area], ask.area_word),
     )  # fmt: skip
-    kind, _ = yield question(
+    kind, counts = yield question(
         "counts", f"{found}: shoots per m2 (one number), or counted in a frame, stop by stop (3 5 2 6)",
         "One number stands for shoots on a square meter. Several numbers are what you counted in your frame "
         "at each stop through the patch; five stops or more are good. 12 per sq ft is understood as well.",
@@ -166,9 +170,11 @@ def _patch(ask: Asking, field: str, key: str, count: int) -> Flow:
     )  # fmt: skip
     if kind == "counts":
         yield question(
-            "frame", "Size of the frame, m2 (also sq ft or sq yd)",
-            "0.25 is half a meter by half a meter. Write the unit if it is another: 4 sq ft.", _frame(ask),
+            "frame", "Size of the frame, m2",
+            "0.25 is half a meter by half a meter. Also: 1 sq ft, 1 sq yd, 50 x 50 cm, hoop 22 in.",
+            _frame,
             put_pair, default=_frame_before(ask.content) or "0.25",
+            echo=lambda pair: _density(counts, pair[1]),
         )  # fmt: skip
     today = ask.interview.today
     like = "2026-06-24 or 24 June" if ask.metric else "2026-06-24 or June 24"
@@ -194,6 +200,18 @@ def _patch(ask: Asking, field: str, key: str, count: int) -> Flow:
     return found
 
 
+def _size(pair: tuple[str, float], field: float, word: str) -> str:
+    """The size of a patch in the way in which it was not typed, since a missing % is easily overlooked."""
+    key, size = pair
+    if key == "share_of_field_pct":
+        return f"That is {size / 100.0 * field:.3g} {word}."
+    return f"That is {size / field:.0%} of the field."
+
+
+def _density(counts: list[float], frame_m2: float) -> str:
+    return f"That is {sum(counts) / len(counts) / frame_m2:.3g} shoots per m2."
+
+
 def _patches(content: Content) -> list[Content]:
     return [patch for field in content.get("field", ()) for patch in field.get("patch", ())]
 
@@ -204,9 +222,8 @@ def _last_patch(content: Content) -> Content | None:
 
 
 def _frame_before(content: Content) -> str:
-    units = {"frame_m2": "m2", "frame_sq_ft": "sq ft", "frame_sq_yd": "sq yd"}
-    sizes = [(patch[key], unit) for patch in _patches(content) for key, unit in units.items() if key in patch]
-    return f"{sizes[-1][0]:g} {sizes[-1][1]}" if sizes else ""
+    sizes = [patch["frame_m2"] for patch in _patches(content) if "frame_m2" in patch]
+    return f"{sizes[-1]:g}" if sizes else ""
 
 
 def _shoots(ask: Asking) -> answers.Read:
@@ -225,15 +242,8 @@ def _shoots(ask: Asking) -> answers.Read:
     return read
 
 
-def _frame(ask: Asking) -> answers.Read:
-    form = re.compile(r"^(?P<figure>[\d.,]+)\s*(?P<unit>m2|sq\.? ?ft\.?|sq\.? ?yd\.?|)$", re.IGNORECASE)
-
-    def read(text: str) -> tuple[str, float]:
-        found = form.match(text)
-        if not found:
-            raise UnclearError(f'"{text}" is not a size in m2, sq ft or sq yd.')
-        unit = found["unit"].lower()
-        key = "frame_sq_ft" if "ft" in unit else "frame_sq_yd" if "yd" in unit else "frame_m2"
-        return key, number("a size", comma=ask.metric)(found["figure"])
-
-    return read
+def _frame(text: str) -> tuple[str, float]:
+    try:
+        return "frame_m2", round(frames.area_m2(text), 4)
+    except InputError as wrong:
+        raise UnclearError(told(wrong)) from None

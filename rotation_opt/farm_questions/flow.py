@@ -9,6 +9,7 @@ from rotation_opt.farm_questions.answers import UnclearError
 from rotation_opt.farm_questions.asking import Asking
 from rotation_opt.farm_questions.fields import field_questions
 from rotation_opt.farm_questions.machine import Content, Flow, Interview, Question
+from rotation_opt.words import listed
 
 
 def questions(interview: Interview, content: Content) -> Flow:
@@ -36,12 +37,13 @@ def questions(interview: Interview, content: Content) -> Flow:
     yield Question(
         key="write",
         part="Done",
-        text="Write the farm file (yes), or go back to change an answer",
+        text="Write the farm file? yes, or back to change answers; one word far back is changed more easily "
+        "in the file afterwards",
         help="yes writes it; back leads to the last answer, as often as you like; stop keeps the answers.",
         read=_sure,
         put=lambda content, value: None,
         default="yes",
-        shown=(_summary(ask),),
+        shown=_summary(ask),
     )
 
 
@@ -56,8 +58,12 @@ def _sure(text: str) -> bool:
     return True
 
 
-def _summary(ask: Asking) -> str:
+def _summary(ask: Asking) -> tuple[str, ...]:
+    """The fields in a line each, to look through."""
     fields = ask.content["field"]
-    area = sum(field[ask.area] for field in fields)
-    patches = sum(len(field.get("patch", ())) for field in fields)
-    return f"{len(fields)} fields, {area:g} {ask.area_word}, {patches} patches of weeds."
+    lines = [f"{len(fields)} fields, {sum(field[ask.area] for field in fields):g} {ask.area_word}:"]
+    for field in fields:
+        weeds = listed([patch["weed"] for patch in field.get("patch", ())], "and") or "no weeds counted"
+        grown = ", ".join(field["history"])
+        lines.append(f"- {field['name']}, {field[ask.area]:g} {ask.area_word}: {grown}; {weeds}")
+    return tuple(lines)

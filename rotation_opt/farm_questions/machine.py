@@ -15,7 +15,7 @@ from typing import Any
 
 from rotation_opt import farm, farm_writer
 from rotation_opt.errors import InputError
-from rotation_opt.farm_questions.answers import LONGEST, Known, Read, UnclearError
+from rotation_opt.farm_questions.answers import LONGEST, Known, Read, UnclearError, told
 from rotation_opt.tables import Tables
 from rotation_opt.words import Region, plain
 
@@ -237,8 +237,7 @@ class Interview:
         try:
             farm.read_text(farm_writer.farm_text(_whole(content, self), ""), Path("farm.toml"), self.tables)
         except InputError as wrong:
-            told = dict.fromkeys(f"Found {f.found}; {f.allowed}. {f.hint}".strip() for f in wrong.faults)
-            return "\n".join(list(told)[:3])
+            return told(wrong)
         return ""
 
 

@@ -13,7 +13,7 @@ from rotation_opt.farm_questions import answers
 from rotation_opt.farm_questions.answers import UnclearError, number
 from rotation_opt.farm_questions.asking import Asking
 from rotation_opt.farm_questions.machine import Content, Flow, Question
-from rotation_opt.words import plain
+from rotation_opt.words import listed, plain
 
 USUAL_OWN = ("plough", "disk", "field_cultivator", "broadcaster", "drill", "roller", "row_cultivator",
              "row_planter", "seedbed_harrow", "rotary_mower")  # fmt: skip
@@ -71,7 +71,17 @@ def machines(ask: Asking) -> Flow:
         read=read,
         put=putting("hire"),
         default=_spans(order, wanted) or "none",
+        echo=lambda hired: _missing(ask, {*own, *hired}),
     )
+
+
+def _missing(ask: Asking, had: set[str]) -> str:
+    """What cannot be done for want of machines, as far as it is likely to be a slip."""
+    told = [] if "combine" in had else ["Without a combine no grain can be harvested."]
+    lack = [ask.names.shown("machine", key) for key in HAYMAKING if key not in had]
+    if ask.hay_made and lack:
+        told.append(f"Without {listed(lack, 'and')} no hay can be made here.")
+    return " ".join([*told, "Say back to add them."] if told else [])
 
 
 def _spans(order: Sequence[str], wanted: Sequence[str] | set[str]) -> str:

@@ -15,6 +15,8 @@ from rotation_opt.farm_questions.machine import Content, Flow, Question
 from rotation_opt.standing_hay import STANDING
 from rotation_opt.words import plain
 
+NO_FLOOR = -10_000_000.0  # so low that it never holds a plan back
+
 
 def market(ask: Asking) -> Flow:
     part = "Is there a market?"
@@ -186,10 +188,16 @@ def pay(ask: Asking) -> Flow:
         "What has to be paid whatever is grown; the cost of machines and wages for field work is reckoned "
         "apart. 0 if you want to see what is left for it.", money, default="0",
     )  # fmt: skip
+
+    def least(text: str) -> float:
+        return NO_FLOOR if plain(text) in {"none", "no", "no limit"} else money(text)
+
     yield ask.put(
-        "limits", "cash_floor", part, "Least that must be left in any one year, after the fixed cost",
+        "limits", "cash_floor", part,
+        "Least that must be left in any one year, after the fixed cost (none: no limit)",
         "Plans that leave less in any year are not shown. It may be negative: -20000 says that a year may "
-        "cost you that much.", money, default="0",
+        "cost you that much. If it is set too high there may be no plan at all; then you are told so.",
+        least, default="none",
     )  # fmt: skip
 
 
@@ -226,7 +234,8 @@ def _own_figures(ask: Asking, part: str, count: int) -> Question:
     return Question(
         key=f"own figures {count}",
         part=part,
-        text=f"{'Another' if count > 1 else 'A'} crop with your own yield and price, like {like}",
+        text=f"{'Another' if count > 1 else 'A'} crop with your own yield and price, like {like}; Enter: "
+        f"{'no more' if count > 1 else 'none'}",
         help="First the crop, then what it yields, then what is paid for it: "
         + ("tonnes per ha and money per tonne." if ask.metric else
            "bushels per acre and $ per bushel; hay and silage in tons of 2,000 lb.")

@@ -10,7 +10,7 @@ from rotation_opt.scouting_log.densities import (
 )
 from rotation_opt.scouting_log.reading import default_path, read, read_log
 from rotation_opt.scouting_log.records import COLUMNS, STAGES, Log, Visit
-from rotation_opt.scouting_log.summing import Summary, summarise
+from rotation_opt.scouting_log.summing import Summary, patch_area_ha, summarise
 
 __all__ = [
     "COLUMNS",
@@ -24,6 +24,7 @@ __all__ = [
     "common_k",
     "default_path",
     "log_likelihood",
+    "patch_area_ha",
     "read",
     "read_log",
     "shoots_per_m2",
