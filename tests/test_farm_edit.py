@@ -185,7 +185,7 @@ def test_heads_inside_long_texts_and_lists_are_no_heads():
         ("labuor.workers", "2", "Did you mean labour?"),
         ("workers", "2", "the blocks are farm, climate, labour"),
         ("labour.workers", "two", "allowed is a number alone"),
-        ("labour.workers", "2 people", "The unit is already in the key"),
+        ("labour.workers", "2 people", "The unit is known already"),
         ("limits.cash_floor", "5,000", "Write 5000 or 5.000."),
         ("farm.organic", "maybe", "allowed is yes or no"),
         ("farm.decided_on", "7/6/2026", "allowed is a date as year, month, day"),

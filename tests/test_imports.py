@@ -20,7 +20,7 @@ DOORS = {
     "jinja2": {"report"},
     "weasyprint": {"report"},
     "matplotlib": {"report"},
-    "openpyxl": {"report"},
+    "openpyxl": {"report", "worksheet"},
     "icalendar": {"report"},
     "threadpoolctl": {"planning"},
     "tomlkit": {"farm_edit"},

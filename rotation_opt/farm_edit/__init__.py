@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import Item
 
 from rotation_opt.errors import Fault, InputError, RotationOptError
 from rotation_opt.farm.text import Where, parsed
@@ -147,7 +146,7 @@ class _Work:
         return block if block is None or len(keys) == 1 else block.get(keys[0])
 
     def _set(self, keys: tuple[str, ...], value: Any) -> list[Change]:
-        plain = value.unwrap() if isinstance(value, Item) else value
+        plain = values.plain(value)
         holder = self._holder(keys)
         old = None if holder is None else holder.get(keys[-1])
         if _same(old, plain):
@@ -210,7 +209,7 @@ class _Work:
         value = values.value(
             said, "number" if kind == "numbers" else "group" if isinstance(old, dict) else "text"
         )
-        plain = value.unwrap() if isinstance(value, Item) else value
+        plain = values.plain(value)
         if not _same(old, plain):
             self.parts.put_entry(self.place.where, (key,), entry, value)
             block[key][entry] = plain

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import Item
 
 from rotation_opt.farm.blocks import Block
 from rotation_opt.words import MONTHS, find, nearest
@@ -107,6 +108,15 @@ def value(said: str, kind: Kind) -> Any:
             return _group(said)
 
 
+def plain(found: Any) -> Any:
+    """A value without what the TOML library keeps of how it was typed."""
+    if isinstance(found, list):
+        return [plain(one) for one in found]
+    if isinstance(found, dict):
+        return {key: plain(one) for key, one in found.items()}
+    return found.unwrap() if isinstance(found, Item) else found
+
+
 def _number(said: str) -> Any:
     said = said.strip("\"' ")
     if _WHOLE_PART_AND_3.fullmatch(said):
@@ -117,7 +127,7 @@ def _number(said: str) -> Any:
     if not _PLAIN.fullmatch(said):
         hint = ""
         if re.match(r"[-+$€£]*\s*\d", said):
-            hint = "The unit is already in the key: leave it out of the value."
+            hint = "The unit is known already: leave it out of the value."
         raise NotUnderstood("allowed is a number alone", hint)
     sign = "-" if said.startswith("-") else ""
     whole, _, decimals = said.lstrip("+-").replace(",", ".").partition(".")
