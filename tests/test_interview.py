@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import importlib
 import json
 import os
 import signal
@@ -160,7 +161,7 @@ def farm_of(state: State) -> records.Farm:
     return farm.read_text(text_of(state), Path("farm.toml"), TABLES)
 
 
-def run(folder: Path, typed: str, name: str = "my.toml"):
+def run(folder: Path, typed: str | bytes, name: str = "my.toml"):
     return CliRunner().invoke(main, ["interview", str(folder / name)], input=typed)
 
 
@@ -359,7 +360,7 @@ def test_stopped_or_at_the_end_of_the_input_the_answers_are_kept_and_taken_up(tm
     cut = US.index("Creek\n")
     stopped = run(tmp_path, US[:cut] + ending)
     assert stopped.exit_code == (0 if ending else 1)
-    assert "answers are kept" in stopped.output
+    assert "are kept in" in stopped.output
     assert [path.name for path in tmp_path.iterdir()] == ["my.toml.part"]
     done = run(tmp_path, US[cut:])
     assert done.exit_code == 0, done.output
@@ -380,6 +381,30 @@ def test_a_file_that_is_there_is_only_written_over_when_told_to(tmp_path):
     assert done.exit_code == 0 and "Maple Bend" in path.read_text()
 
 
+def test_a_file_written_meanwhile_by_somebody_else_is_not_lost(tmp_path, monkeypatch):
+    path = tmp_path / "my.toml"
+    module = importlib.import_module("rotation_opt.cli.interview")
+    asked = module._conversation
+
+    def with_another_at_work(*given):
+        state = asked(*given)
+        path.write_text("# theirs\n")
+        return state
+
+    monkeypatch.setattr(module, "_conversation", with_another_at_work)
+    refused = run(tmp_path, US + "no\n")
+    assert refused.exit_code == 1 and path.read_text() == "# theirs\n"
+    monkeypatch.undo()
+    done = run(tmp_path, "yes\n")  # nothing was lost: all answers are there
+    assert done.exit_code == 0 and "Maple Bend" in path.read_text()
+
+
+def test_bytes_that_are_no_text_are_asked_again(tmp_path):
+    done = run(tmp_path, b"us\n\xff\xfe\nstop\n")
+    assert done.exit_code in {0, 1} and "Traceback" not in done.output
+    assert not isinstance(done.exception, UnicodeError)
+
+
 def test_answers_that_were_damaged_or_no_longer_fit_are_told_or_asked_anew(tmp_path):
     part = tmp_path / "my.toml.part"
     for damage in ("", "{", "[]", '{"version": 1}', '{"version": 1, "answers": [["units", 3]]}', "\x00"):
@@ -390,7 +415,7 @@ def test_answers_that_were_damaged_or_no_longer_fit_are_told_or_asked_anew(tmp_p
     answers = [["units", "us"], ["farm name", "A"], ["sold", "unicorns"], ["hay buyer", "no"]]
     part.write_text(json.dumps({"version": 1, "answers": answers}))
     told = run(tmp_path, "stop\n")
-    assert "2 answers of last time" in told.output
+    assert "(answers so far: 2)" in " ".join(told.output.split())
 
 
 def test_names_that_cannot_be_written_are_refused_before_anything_is_asked(tmp_path):
@@ -421,4 +446,4 @@ def test_killed_at_any_moment_it_leaves_whole_files_only(tmp_path):
     assert len(kept) > 10
     assert path.read_text() == "# mine\n"
     told = run(tmp_path, "yes\nstop\n")
-    assert f"{len(kept)} answers of last time" in told.output
+    assert f"(answers so far: {len(kept)})" in " ".join(told.output.split())

@@ -93,8 +93,9 @@ def _conversation(asked: Interview, state: State, part: Path) -> State:
         if question.part != heading:
             heading = question.part
             _tell(f"\n{heading}\n{'-' * len(heading)}")
+            shown_for = ""
         if question.shown and shown_for != question.key:
-            _tell(_columns(question.shown))
+            _tell(f"\n{_columns(question.shown)}")
         shown_for = question.key
         before = state
         state, say = asked.step(state, _answer(question))
@@ -169,7 +170,9 @@ def _greeting(farm_file: Path, state: State, exists: bool) -> str:
 
     lines = [f"Questions about your farm, for {farm_file}.", COMMANDS]
     if state.given:
-        lines.append(f"Taken up again: {len(state.given)} answers of last time are there; back changes them.")
+        lines.append(
+            f"Taken up again where it was left (answers so far: {len(state.given)}); back changes them."
+        )
     if exists:
         lines.append(f"{farm_file} is there already.")
     return "\n".join(lines)
@@ -179,7 +182,7 @@ def _farewell(farm_file: Path, part: Path, state: State) -> str:
     if not state.given:
         return "Stopped. Nothing was written."
     return (
-        f"Stopped. {len(state.given)} answers are kept in {part}; {farm_file} was not written. "
+        f"Stopped. The answers so far ({len(state.given)}) are kept in {part}; {farm_file} was not written. "
         f"Go on with: rotation-opt interview {farm_file}"
     )
 

@@ -195,7 +195,7 @@ def _patch(ask: Asking, field: str, key: str, count: int) -> Flow:
         "stage", f"Its stage then ({listed(STAGES)})",
         "That of most shoots: rosette = flat on the ground, stem = shooting up (quackgrass: before ears), "
         "bud = before the first flowers open, stubble = after a harvest.",
-        answers.choice(*STAGES), _in_patch("stage"), default=before["stage"] if before else "bud",
+        answers.choice(*STAGES), _in_patch("stage"), default=_stage_before(ask.content, found),
     )  # fmt: skip
     return found
 
@@ -219,6 +219,12 @@ def _patches(content: Content) -> list[Content]:
 def _last_patch(content: Content) -> Content | None:
     patches = _patches(content)
     return patches[-1] if patches else None
+
+
+def _stage_before(content: Content, weed: str) -> str:
+    """The stage at which the same weed was counted last; bud, the stage to count at, if it was not."""
+    stages = [each["stage"] for each in _patches(content) if each["weed"] == weed and "stage" in each]
+    return stages[-1] if stages else "bud"
 
 
 def _frame_before(content: Content) -> str:
