@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from rotation_opt.ledgers import Balance, CashCourse, CropAccount, FieldDays, HiredWork, Job, RunnerUp
+from rotation_opt.promises import FollowUp
 
 # ---------------------------------------------------------------- crop tables
 
@@ -702,6 +703,7 @@ class Result:
     runners_up: Mapping[str, tuple[RunnerUp, ...]] = field(default_factory=dict)
     # field -> creeping weed -> likely living root on 1 November before the plan, share of a full stand
     reserve_today: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    followup: FollowUp | None = None  # where the rest of an earlier plan was planned anew
 
 
 # ---------------------------------------------------------------- one season, for a closer look

@@ -98,7 +98,7 @@ def test_version_is_that_of_the_package(run):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("pln",), "Did you mean 'plan'?"),
+        (("pln",), "Did you mean one of: 'plan', 'replan'?"),
         (("plan", TAMARACK, "--year", "4"), "--years"),
         (("plan", TAMARACK, "--years", "9"), "9 is not a whole number between 3 and 8"),
         (("plan", TAMARACK, "--years", "four"), "four is not a whole number between 3 and 8"),

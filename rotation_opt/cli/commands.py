@@ -142,7 +142,7 @@ def plan(
     choices.pages(pages)
     choices.kinds_of_file(saved, shown)
     for path in saved:
-        _may_write(path, "--save")
+        may_write(path, "--save")
     farm, tables = _read(farm_file)
     with output.progress() as tell, asked_to_stop() as pulled:
         result = planning.plan(farm, tables, years=years, progress=tell, pulled=pulled)
@@ -264,7 +264,7 @@ def trials(
     tables = crop_tables.read()
     weeds = None if weed_name is None else [choices.weed(tables, weed_name)]
     if json_file is not None:
-        _may_write(json_file, "--json")
+        may_write(json_file, "--json")
     if fit_folder is not None:
         _refit(tables, fit_folder)
         return
@@ -301,7 +301,7 @@ def _refit(tables: Tables, folder: Path) -> None:
         click.echo(f"Written: {folder / name}")
 
 
-def _may_write(path: Path, option: str) -> None:
+def may_write(path: Path, option: str) -> None:
     """Turn down a file that cannot be written before the long work begins."""
     folder = path.absolute().parent
     if not folder.is_dir():

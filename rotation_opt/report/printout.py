@@ -18,6 +18,8 @@ from rotation_opt.report.cash import cash_sections
 from rotation_opt.report.cleaner import price_sections
 from rotation_opt.report.content import field_sections, limit_sections, summary_sections
 from rotation_opt.report.field_years import ShortNames, practices_of
+from rotation_opt.report.followup import KEY as FOLLOWUP
+from rotation_opt.report.followup import followup_page
 from rotation_opt.report.machines import machine_sections
 from rotation_opt.report.reasons_page import reasons_page
 from rotation_opt.report.risk import risk_sections
@@ -91,7 +93,7 @@ def only(whole: Printout, keys: Sequence[str]) -> Printout:
 
 def first_pages(whole: Printout) -> Printout:
     """The first few pages, and which others there are."""
-    first = only(whole, FIRST)
+    first = only(whole, (FOLLOWUP, *FIRST))  # the first one stands there only where the rest was planned anew
     others = dict.fromkeys(kind_of(page) for page in whole.pages if page not in first.pages)
     if not others:
         return first
@@ -115,6 +117,7 @@ def _pages(reading: Reading, plans: Sequence[Alternative]) -> Iterator[Page]:
     columns = [plan for plan in plans if not plan.same_as]
     grown = [plan for plan in (reading.as_now, *columns) if plan is not None]
     names = ShortNames(practices_of(grown), words)
+    yield followup_page(reading, columns, names)
     yield _page("summary", "Side by side", summary_sections(reading, plans))
     yield _page("cleaner", "What being cleaner costs", price_sections(reading, columns))
     yield _page("fields", "Fields and years", field_sections(reading, columns, names))

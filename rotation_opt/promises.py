@@ -1,0 +1,85 @@
+"""What a plan promised for the years done, and what became of it; shown when the rest is planned anew."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+Three = tuple[float, float, float]
+Side = Literal["inside", "above", "below"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """One weed on one field in one year: shoots per m2 promised, and counted; low, likely, high."""
+
+    field: str
+    weed: str
+    year: int
+    stops: int
+    promised: Three
+    by_plan: bool  # else the plan says nothing of that year, and this is what its models foretell
+    counted: Three
+
+    @property
+    def side(self) -> Side:
+        """Where the count lies: above or below only if its own low to high does not touch the promise's.
+
+        In a first year the promise is so narrow that a likely count beside it is no more than the chance of
+        where the frame was laid.
+        """
+        if self.counted[0] > self.promised[2]:
+            return "above"
+        return "below" if self.counted[2] < self.promised[0] else "inside"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Narrowed:
+    """Living root on 1 November of the last year done, share of a full stand, before and after the counts."""
+
+    field: str
+    weed: str
+    before: Three
+    after: Three
+    counted: bool  # in the last year done; else the new plan starts from the estimate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Otherwise:
+    """A field and year that was not done as planned."""
+
+    field: str
+    year: int
+    planned: str  # practice key
+    done: str  # practice key
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FollowUp:
+    """From last year's plan to the new one."""
+
+    title: str  # of the plan followed
+    first_year: int  # of the years done
+    last_year: int
+    held: tuple[Held, ...]
+    roots: tuple[Narrowed, ...]
+    otherwise: tuple[Otherwise, ...]
+    visits_used: int
+    effective: float  # courses that still count
+    power: float  # of the likelihood; below 1 where too few courses were left
+    notes: tuple[str, ...] = field(default=())
+
+    def years_outside(self, name: str, weed: str) -> int:
+        """Years running, back from the last one counted, in which the count lay outside the promise."""
+        mine = sorted((each for each in self.held if (each.field, each.weed) == (name, weed)), key=_year)
+        running = 0
+        for newer, each in zip([None, *reversed(mine)], reversed(mine), strict=False):
+            if each.side == "inside" or (newer is not None and newer.year - each.year > 1):
+                break
+            running += 1
+        return running
+
+
+def _year(held: Held) -> int:
+    return held.year

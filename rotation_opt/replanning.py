@@ -1,0 +1,191 @@
+"""The years left of a plan, planned anew from what was done and what was counted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rotation_opt import planning
+from rotation_opt.alternatives import present_paths
+from rotation_opt.bands import Belief
+from rotation_opt.errors import Fault, InputError, NoPlanError
+from rotation_opt.farm_arrays import selection_data
+from rotation_opt.groundwork import Groundwork, lay
+from rotation_opt.promises import FollowUp, Held, Narrowed, Otherwise
+from rotation_opt.records import Farm, Result
+from rotation_opt.rest_of_plan import Rest, rest_of_plan
+from rotation_opt.scouting_log import Visit, clumping, log_likelihood, summarise
+from rotation_opt.scouting_log.summing import patch_area_ha
+from rotation_opt.state_estimate import AT_BUD, Counted, Estimate, estimate, foretold
+from rotation_opt.tables import Tables
+from rotation_opt.years_done import Done, FollowedPlan, paths_done
+
+Tell = Callable[[str], None]
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """Where a farm stands after the years done: all that a new plan starts from."""
+
+    rest: Rest
+    estimate: Estimate
+    followup: FollowUp
+
+    @property
+    def belief(self) -> Belief | None:
+        return self.estimate.belief
+
+
+def take_stock(
+    farm: Farm,
+    tables: Tables,
+    plan: FollowedPlan,
+    *,
+    visits: Sequence[Visit],
+    rows: Sequence[Done],
+    tell: Tell = lambda text: None,
+) -> Taken:
+    """Where the farm stands after the years done.
+
+    Parameters
+    ----------
+    farm : Farm
+        As in its file, before the first year done.
+    tables : Tables
+    plan : FollowedPlan
+        The plan followed, newest if there were several.
+    visits : sequence of Visit
+        Of the scouting log, all years.
+    rows : sequence of Done
+        At least one; the newest year among them is the last one done.
+    tell : callable, optional
+
+    Raises
+    ------
+    InputError
+        If it is not known what a field bore in one of the years, or it cannot have grown there then.
+    """
+    tell("What was done and counted")
+    done = paths_done(farm, tuple(rows), plan, tables)
+    ground, paths = _laid(farm, done, tables)
+    data = selection_data(ground)
+    grown = {
+        land.name: tuple("" if key < 0 else data.practice_keys[key] for key in path)
+        for land, path in zip(data.fields, paths, strict=True)
+    }
+    sized = [replace(visit, area_ha=patch_area_ha(visit, farm)) for visit in visits]
+    clumped = {weed: clumping(visits, tables, weed).k for weed in {visit.weed for visit in visits}}
+
+    def chance(visit: Counted, shoots_per_m2: Array) -> Array:
+        return log_likelihood(visit.counts, visit.frame_m2, shoots_per_m2, clumped[visit.weed])
+
+    found = estimate(foretold(ground, data, paths), sized, chance)
+    last = farm.first_year + len(paths[0]) - 1
+    summaries = [each for each in summarise(visits, farm, tables) if each.year <= last]
+    dates = [visit.date for visit in visits if visit.year == last]
+    rest = rest_of_plan(
+        ground,
+        farm,
+        plan,
+        done=grown,
+        newest=summaries,
+        estimate=found,
+        decided_on=max(dates, default=f"{last}{farm.decided_on[4:]}"),
+    )
+    held = tuple(
+        Held(
+            field=each.field,
+            weed=each.weed,
+            year=each.year,
+            stops=each.stops,
+            promised=plan.shoots_per_m2.get((each.field, each.weed, each.year)) or prior[0],
+            by_plan=(each.field, each.weed, each.year) in plan.shoots_per_m2,
+            counted=each.shoots_per_m2,
+        )
+        for each in summaries
+        if each.stage in AT_BUD and (prior := found.shoots.get((each.field, each.weed, each.year)))
+    )
+    followup = FollowUp(
+        title=plan.title,
+        first_year=farm.first_year,
+        last_year=last,
+        held=held,
+        roots=tuple(
+            Narrowed(
+                field=field, weed=weed, before=before, after=after, counted=(field, weed) in rest.counted
+            )
+            for (field, weed), (before, after) in found.roots.items()
+        ),
+        otherwise=_otherwise(farm, rows, grown, plan),
+        visits_used=len(visits) - len(found.left_out),
+        effective=found.effective,
+        power=found.power,
+        notes=(*rest.notes, *_not_used(found)),
+    )
+    return Taken(rest=rest, estimate=found, followup=followup)
+
+
+def replan(
+    farm: Farm,
+    tables: Tables,
+    plan: FollowedPlan,
+    *,
+    visits: Sequence[Visit],
+    rows: Sequence[Done],
+    progress: Tell = lambda text: None,
+    pulled: Callable[[], bool] = lambda: False,
+) -> Result:
+    """Alternatives for the years left; parameters and faults as of `take_stock` and `planning.plan`.
+
+    Returns
+    -------
+    Result
+        Its first alternative is the rest of the plan followed; ``followup`` tells how it was kept.
+    """
+    taken = take_stock(farm, tables, plan, visits=visits, rows=rows, tell=progress)
+    result = planning.plan(taken.rest.farm, tables, progress=progress, pulled=pulled, belief=taken.belief)
+    return replace(result, followup=taken.followup)
+
+
+def _laid(
+    farm: Farm, done: Mapping[str, Sequence[str]], tables: Tables
+) -> tuple[Groundwork, tuple[tuple[int, ...], ...]]:
+    """The years done as if they were the plan, and their practices by number."""
+    fields = tuple(
+        replace(field, as_now=tuple(key or field.history[-1] for key in done[field.name]))
+        for field in farm.fields
+    )
+    ground = lay(replace(farm, fields=fields, years=len(fields[0].as_now)), tables)
+    try:
+        return ground, present_paths(selection_data(ground), ground.farm)
+    except NoPlanError as fault:
+        said = str(fault).partition(": ")[2]
+        raise InputError([Fault("what was done", said, "needed is what can have grown there")]) from None
+
+
+def _otherwise(
+    farm: Farm, rows: Sequence[Done], grown: Mapping[str, Sequence[str]], plan: FollowedPlan
+) -> tuple[Otherwise, ...]:
+    notes = {(row.field, row.year): row.note for row in rows}
+    found = []
+    for field, path in grown.items():
+        for year, key in enumerate(path, start=farm.first_year):
+            planned, note = plan.practices.get((field, year), ""), notes.get((field, year), "")
+            if (planned and key != planned) or note:
+                found.append(Otherwise(field=field, year=year, planned=planned, done=key, note=note))
+    return tuple(found)
+
+
+def _not_used(found: Estimate) -> list[str]:
+    """Visits that told nothing, by reason."""
+    reasons: dict[str, int] = {}
+    for _, why in found.left_out:
+        reasons[why] = reasons.get(why, 0) + 1
+    return [
+        f"{count} visit{'s' if count > 1 else ''} of the log not held against the plan: {why}."
+        for why, count in reasons.items()
+    ]

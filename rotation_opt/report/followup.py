@@ -1,0 +1,243 @@
+"""What the plan followed promised, what was counted, and what changes from here on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from rotation_opt.promises import FollowUp, Held
+from rotation_opt.records import Alternative
+from rotation_opt.report.blocks import Block, Bullets, Grid, Page, Paragraph, Section
+from rotation_opt.report.field_years import ShortNames
+from rotation_opt.report.summary import AS_NOW, NO_FIGURE, Reading
+from rotation_opt.report.wording import band, capital, mean, more_or_less, percent_range, sentence
+from rotation_opt.words import listed
+
+_Answer = Callable[[Alternative], str]
+
+KEY = "followup"
+HALF_HOUR = 0.5  # less than that is nothing in hours of a year
+RULE = (
+    "The rule: eight counts in ten should lie in the promise. A count is above or below it only if its own "
+    "low to high does not touch it. Outside in one year: look again, in the same places at bud stage. "
+    "Outside in two years running: plan anew."
+)
+NO_COUNT = "No count of the years done could be held against the plan. Roots are as foretold."
+STARTS = (
+    "Patches that were counted in {year} start the new plan with that count; the others (marked *) with what "
+    "is estimated. Low to high of the new plan goes by those courses of the weeds that foretold the counts "
+    "well."
+)
+AS_KEPT = (
+    "Stores, cash in hand, prices and machines are as the farm file says: change them there if they are "
+    "others by now."
+)
+WIDENED = (
+    "The counts are sharper than the courses followed can show, so low to high is kept wider than they alone "
+    "would have it."
+)
+
+
+def followup_page(reading: Reading, columns: Sequence[Alternative], names: ShortNames) -> Page:
+    """The page; without sections where nothing was planned anew."""
+    told = reading.result.followup
+    if told is None:
+        return Page(key=KEY, title="Last plan", lead=(), sections=())
+    sections = (
+        _section("counts", "Shoots promised and shoots counted", _counts(reading, told)),
+        _section("roots", "Roots before and after the counts", _roots(reading, told)),
+        _section("done", "What was done otherwise than planned", _done(reading, told)),
+        _section(
+            "changes", "What changes against the plan as it was", _changes(reading, told, columns, names)
+        ),
+    )
+    years = _span(told)
+    was = "" if reading.as_now is None else f" {reading.heading(reading.as_now)} is the rest of it."
+    lead = (f"The plan followed was {told.title}; {years} {'is' if _one(told) else 'are'} done.{was}",)
+    return Page(
+        key=KEY,
+        title=f"What became of the plan, {years}",
+        lead=lead,
+        sections=tuple(each for each in sections if each.blocks),
+    )
+
+
+def _section(key: str, title: str, blocks: Sequence[Block]) -> Section:
+    return Section(key=f"{KEY}:{key}", title=title, blocks=tuple(blocks))
+
+
+def _one(told: FollowUp) -> bool:
+    return told.first_year == told.last_year
+
+
+def _span(told: FollowUp) -> str:
+    return f"{told.first_year}" if _one(told) else f"{told.first_year} to {told.last_year}"
+
+
+def _place(reading: Reading, field: str, weed: str) -> str:
+    return f"{field}: {reading.wording.weed_short(weed)}"
+
+
+# ---------------------------------------------------------------- counts
+
+
+def _counts(reading: Reading, told: FollowUp) -> list[Block]:
+    if not told.held:
+        return [Paragraph(text=NO_COUNT)]
+    rows = tuple(
+        (
+            _place(reading, each.field, each.weed),
+            str(each.year),
+            band(each.promised) + ("" if each.by_plan else " +"),
+            band(each.counted),
+            str(each.stops),
+            each.side,
+        )
+        for each in told.held
+    )
+    header = ("Shoots per m2, likely (low to high)", "Year", "Promised", "Counted", "Stops", "The count is")
+    notes = [*_verdicts(reading, told.held, told), RULE]
+    if not all(each.by_plan for each in told.held):
+        notes.append(
+            "+ The plan file does not tell of this year: foretold from the first count for what was done."
+        )
+    return [Grid(header=header, rows=rows), Bullets(items=tuple(notes))]
+
+
+def _verdicts(reading: Reading, held: Sequence[Held], told: FollowUp) -> list[str]:
+    """What the rule says for each field and weed that lies outside, and that all others are as promised."""
+    found, quiet = [], 0
+    for field, weed in dict.fromkeys((each.field, each.weed) for each in held):
+        years = told.years_outside(field, weed)
+        if not years:
+            quiet += 1
+            continue
+        last = max((each for each in held if (each.field, each.weed) == (field, weed)), key=lambda e: e.year)
+        place = _place(reading, field, weed)
+        what = "look again" if years == 1 else f"{years} years running: plan anew"
+        found.append(f"{place}: {last.side} the promise in {last.year}. {capital(what)}.")
+    if quiet:
+        found.append(
+            "All counts of the last year counted lie in the promise."
+            if not found
+            else f"As promised: {quiet} of {quiet + len(found)} fields and weeds counted."
+        )
+    return found
+
+
+def _roots(reading: Reading, told: FollowUp) -> list[Block]:
+    if not told.roots:
+        return []
+    rows = tuple(
+        (
+            _place(reading, each.field, each.weed) + ("" if each.counted else " *"),
+            percent_range(each.before),
+            percent_range(each.after),
+        )
+        for each in told.roots
+    )
+    header = (f"Living roots, 1 November {told.last_year}, % of a full stand", "Foretold", "With the counts")
+    notes = [STARTS.format(year=told.last_year), AS_KEPT]
+    if told.visits_used and told.power < 1.0:
+        notes.append(WIDENED)
+    return [Grid(header=header, rows=rows), Bullets(items=(*notes, *told.notes))]
+
+
+def _done(reading: Reading, told: FollowUp) -> list[Block]:
+    words = reading.wording
+    items = []
+    for each in told.otherwise:
+        done = words.practice(each.done)
+        planned = (
+            f", planned was {words.practice(each.planned)}" if each.planned not in {"", each.done} else ""
+        )
+        note = f" ({each.note.rstrip('. ')})" if each.note else ""
+        items.append(f"{each.field}, {each.year}: {done}{planned}{note}.")
+    return [
+        Bullets(items=tuple(items or ["All was done as planned, as far as the file of years done tells."]))
+    ]
+
+
+# ---------------------------------------------------------------- changes
+
+
+def _changes(
+    reading: Reading, told: FollowUp, columns: Sequence[Alternative], names: ShortNames
+) -> list[Block]:
+    was = reading.as_now
+    new = [plan for plan in columns if plan.key != AS_NOW]
+    if was is None or not new:
+        return []
+    heads = tuple(reading.heading(plan) for plan in new)
+    sums = Grid(
+        header=("Against the plan as it was", *heads),
+        rows=tuple((name, *(answer(plan) for plan in new)) for name, answer in _answers(reading, was)),
+        even=True,
+    )
+    first = reading.result.farm.first_year
+    rows, moved = [], []
+    for field, path in was.practices.items():
+        for place, key in enumerate(path):
+            others = [plan.practices[field][place] for plan in new]
+            if not key or all(other == key for other in others):
+                continue
+            moved.append(field)
+            cells = (NO_FIGURE if other == key or not other else names[other] for other in others)
+            rows.append((f"{field}, {first + place}", names[key], *cells))
+    blocks: list[Block] = [sums]
+    if rows:
+        blocks.append(
+            Grid(
+                header=("Only what changes", "As it was", *heads), rows=tuple(rows), even=True, name_share=0.2
+            )
+        )
+        blocks.append(Bullets(items=tuple(_why(reading, told, list(dict.fromkeys(moved))))))
+    else:
+        blocks.append(Paragraph(text="Nothing changes: the plan as it was is still the best of its kind."))
+    return blocks
+
+
+def _answers(reading: Reading, was: Alternative) -> list[tuple[str, _Answer]]:
+    words = reading.wording
+
+    def hours(plan: Alternative) -> float:
+        return mean([sum(year) for year in plan.figures.labour_hours])
+
+    def work(plan: Alternative) -> str:
+        apart = hours(plan) - hours(was)
+        return more_or_less(apart, f"{abs(apart):.0f} h") if abs(apart) >= HALF_HOUR else "the same"
+
+    return [
+        (f"{capital(words.word('money_left'))} a year ({words.money_unit})", reading.against_now),
+        ("Work a year", work),
+        ("Roots at the end, % of today's", reading.roots),
+        ("The same for the plan as it was", lambda _: reading.roots(was)),
+    ]
+
+
+def _why(reading: Reading, told: FollowUp, moved: Sequence[str]) -> list[str]:
+    """Why the plan of each field moves: what was counted or done there, else the other fields."""
+    items, alone = [], []
+    for field in moved:
+        reasons = []
+        for each in (held for held in told.held if held.field == field):
+            if each.side != "inside":
+                weed = reading.wording.weed_short(each.weed)
+                reasons.append(f"{weed} counted {each.side} the promise in {each.year}")
+        reasons += [
+            f"{each.year} was not done as planned"
+            for each in told.otherwise
+            if each.field == field and each.planned != each.done
+        ]
+        if reasons:
+            items.append(f"{field}: {listed(reasons, 'and')}.")
+        else:
+            alone.append(field)
+    if alone:
+        what = "was counted and done as promised" if len(alone) == 1 else "were counted and done as promised"
+        items.append(
+            sentence(
+                f"{listed(alone, 'and')} {what}, or not counted; what changes there makes up for other "
+                "fields, comes of the other aim of that plan, or of years further ahead that are now in view"
+            )
+        )
+    return items

@@ -1,0 +1,323 @@
+"""What was really done on each field in the years gone by, and the plan that was followed, from their files.
+
+The years done stand in a CSV file: field, year, practice_or_crop, note. Only what was not as planned need
+stand there; a missed cut or a failed stand is told by the practice it comes to (a key with fewer cuts, the
+crop sown in its place) and by the note. The plan stands in the JSON file that ``plan --save`` wrote.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rotation_opt import words
+from rotation_opt.errors import Fault, InputError
+from rotation_opt.farm import build
+from rotation_opt.farm.names import Names
+from rotation_opt.records import Farm, Practice
+from rotation_opt.tables import Tables
+
+COLUMNS = ("field", "year", "practice_or_crop", "note")
+NEEDED = COLUMNS[:3]
+LARGEST_BYTES = 50_000_000
+LONGEST_NOTE = 300
+Three = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """What grew on one field in one year; ``name`` is a practice key, or that of a crop grown as usual."""
+
+    field: str
+    year: int
+    name: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FollowedPlan:
+    """A plan as it was promised.
+
+    Attributes
+    ----------
+    title : str
+    first_year, years : int
+    practices : mapping
+        (field, year) -> practice key; left out where the field was not to be farmed.
+    shoots_per_m2 : mapping
+        (field, weed, year) -> low, likely, high at bud stage.
+    """
+
+    title: str
+    first_year: int
+    years: int
+    practices: Mapping[tuple[str, int], str]
+    shoots_per_m2: Mapping[tuple[str, str, int], Three]
+
+
+# ---------------------------------------------------------------- the years done
+
+
+def read_done(path: Path, farm: Farm, tables: Tables) -> tuple[Done, ...]:
+    """Rows of a file of years done.
+
+    Parameters
+    ----------
+    path : Path
+        CSV file in UTF-8, commas or semicolons between.
+    farm : Farm
+        Whose fields it names; its first year is the first one that can be done.
+    tables : Tables
+
+    Raises
+    ------
+    InputError
+        With every fault found: file, line, column, what was found, what is allowed, nearest spelling.
+    """
+    text = _text(path, "the CSV file of what was done")
+    lines = text.splitlines()
+    separator = ";" if lines and lines[0].count(";") > lines[0].count(",") else ","
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+    except csv.Error as fault:
+        raise InputError(
+            [Fault(path.name, f"text that is no CSV ({fault})", "allowed is one row a line")]
+        ) from None
+    header = tuple(cell.strip().casefold() for cell in rows[0]) if rows else ()
+    missing = [name for name in NEEDED if name not in header]
+    if missing:
+        found = f"no column {words.listed(missing, 'and')}"
+        first = f"the first line names the columns {words.listed(COLUMNS, 'and')}"
+        raise InputError([Fault(f"{path.name} line 1", found, first)])
+    reader = _Rows(path.name, farm, tables)
+    for number, row in enumerate(rows[1:], start=2):
+        if any(cell.strip() for cell in row):
+            reader.take(number, dict(zip(header, (cell.strip() for cell in row), strict=False)))
+    if not reader.faults and not reader.found:
+        reader.faults.append(
+            Fault(
+                path.name,
+                "no row",
+                "needed is at least one field of the last year done, so that it is known which year that is",
+            )
+        )
+    if reader.faults:
+        raise InputError(reader.faults)
+    return tuple(reader.found)
+
+
+class _Rows:
+    """Rows understood so far, and faults."""
+
+    def __init__(self, file: str, farm: Farm, tables: Tables) -> None:
+        self.faults: list[Fault] = []
+        self.found: list[Done] = []
+        self._file, self._farm = file, farm
+        self._names = Names(tables, farm.region)
+        self._fields: dict[str, tuple[str, ...]] = {field.name: () for field in farm.fields}
+
+    def take(self, number: int, row: Mapping[str, str]) -> None:
+        """One row."""
+        before = len(self.faults)
+        field = self._field(number, row.get("field", ""))
+        year = self._year(number, row.get("year", ""))
+        name = self._grown(number, row.get("practice_or_crop", ""))
+        note = row.get("note", "")
+        if len(note) > LONGEST_NOTE or not all(sign.isprintable() for sign in note):
+            self._fault(number, "note", "a note", f"allowed are up to {LONGEST_NOTE} letters on one line")
+        if any((each.field, each.year) == (field, year) for each in self.found):
+            self._fault(number, "field", f"{field} in {year} once more", "each field and year stands once")
+        if len(self.faults) == before:
+            self.found.append(Done(field=field, year=year, name=name, note=note))
+
+    def _fault(self, number: int, column: str, found: str, allowed: str, hint: str = "") -> None:
+        self.faults.append(Fault(f"{self._file} line {number}, column {column}", found, allowed, hint))
+
+    def _field(self, number: int, text: str) -> str:
+        found = words.find(text, self._fields) if text else None
+        if found is None:
+            near = words.nearest(text, self._fields) if text else ""
+            allowed = f"the fields of this farm are {words.listed(list(self._fields), 'and')}"
+            hint = f'Did you mean "{near}"?' if near else ""
+            self._fault(number, "field", _said(text), allowed, hint)
+        return found or ""
+
+    def _year(self, number: int, text: str) -> int:
+        first, last = self._farm.first_year, self._farm.first_year + 20
+        year = int(text) if text.isascii() and text.isdigit() and len(text) == 4 else 0
+        if not first <= year <= last:
+            allowed = f"allowed is a harvest year from {first} on, the first year of the farm file"
+            self._fault(number, "year", _said(text), allowed)
+        return year
+
+    def _grown(self, number: int, text: str) -> str:
+        key = self._names.key("grown", text) if text else None
+        if key is None:
+            allowed, hint = self._names.allowed("grown"), self._names.hint("grown", text) if text else ""
+            self._fault(number, "practice_or_crop", _said(text), allowed, hint)
+        return key or ""
+
+
+def _said(text: str) -> str:
+    return f'"{text[:40]}"' if text else "nothing"
+
+
+def paths_done(
+    farm: Farm, rows: tuple[Done, ...], plan: FollowedPlan, tables: Tables
+) -> dict[str, tuple[str, ...]]:
+    """Practice keys of every field from the first year of the farm to the last year done.
+
+    What no row tells of was done as planned. A bare crop was grown as planned where the plan has that crop
+    and sows nothing under it, else in the usual way: oats alone are what is left where the stand under them
+    has failed.
+
+    Parameters
+    ----------
+    farm : Farm
+    rows : tuple of Done
+    plan : FollowedPlan
+    tables : Tables
+
+    Returns
+    -------
+    dict
+        Field -> practice key a year; "" where its lease had ended.
+
+    Raises
+    ------
+    InputError
+        If neither a row nor the plan says what a field bore in a year.
+    """
+    told = {(row.field, row.year): row.name for row in rows}
+    last = max(row.year for row in rows)
+    found: dict[str, tuple[str, ...]] = {}
+    faults = []
+    for field in farm.fields:
+        keys: list[str] = []
+        for year in range(farm.first_year, last + 1):
+            if field.lease_end_year is not None and year > field.lease_end_year:
+                keys.append("")
+                continue
+            planned = plan.practices.get((field.name, year), "")
+            name = told.get((field.name, year), planned)
+            if not name:
+                place = f'what was done, field "{field.name}", {year}'
+                faults.append(Fault(place, "nothing", "needed is a row, since the plan does not tell either"))
+            elif planned and _as_planned(name, tables.practices[planned]):
+                name = planned
+            elif name in tables.crops:
+                before = keys[-1] if keys else field.history[-1]
+                name = build.practice_keys([name], tables, before)[0]
+            keys.append(name)
+        found[field.name] = tuple(keys)
+    if faults:
+        raise InputError(faults)
+    return found
+
+
+def _as_planned(name: str, planned: Practice) -> bool:
+    return name == planned.key or (name == planned.crop and not planned.undersown)
+
+
+# ---------------------------------------------------------------- the plan that was followed
+
+
+def read_plan(path: Path, title: str, farm: Farm, tables: Tables) -> FollowedPlan:
+    """One plan of a result file.
+
+    Parameters
+    ----------
+    path : Path
+        JSON file written by ``rotation-opt plan FARM --save FILE.json``.
+    title : str
+        Title, key or letter of the plan that was followed.
+    farm : Farm
+    tables : Tables
+
+    Raises
+    ------
+    InputError
+        If the file is none of this program, of another farm, or has no plan of that title.
+    """
+    needed = "needed is a JSON file that `rotation-opt plan --save` wrote"
+    try:
+        content = json.loads(_text(path, "the JSON file of last year's plan"))
+    except ValueError as fault:
+        raise InputError([Fault(path.name, f"text that is no JSON ({fault})", needed)]) from None
+    if not isinstance(content, dict) or content.get("schema") != "rotation_opt result":
+        raise InputError([Fault(path.name, "another kind of JSON", needed)])
+    try:
+        plans = {
+            str(plan["title"]): (str(plan["key"]), "ABCDEFGHIJ"[place])
+            for place, plan in enumerate(content["alternatives"])
+        }
+        chosen = words.find(title, plans)
+        if chosen is None:
+            near = words.nearest(title, plans)
+            hint = f'Did you mean "{near}"?' if near else ""
+            allowed = f"its plans are {words.listed(list(plans), 'and')}"
+            raise InputError([Fault(path.name, f"no plan {title!r}", allowed, hint)])
+        plan = next(each for each in content["alternatives"] if each["title"] == chosen)
+        followed = _followed(content, plan)
+    except (KeyError, TypeError, ValueError, IndexError, AttributeError) as fault:
+        raise InputError([Fault(path.name, f"a file that is not whole ({fault!r})", needed)]) from None
+    _same_farm(path, followed, farm, tables)
+    return followed
+
+
+def _followed(content: Mapping[str, Any], plan: Mapping[str, Any]) -> FollowedPlan:
+    entries = plan["fields"]
+    return FollowedPlan(
+        title=str(plan["title"]),
+        first_year=int(content["farm"]["first_year"]),
+        years=int(content["farm"]["years"]),
+        practices={
+            (str(entry["field"]), int(entry["year"])): str(entry["practice"])
+            for entry in entries
+            if entry["practice"]
+        },
+        shoots_per_m2={
+            (str(entry["field"]), str(weed), int(entry["year"])): (
+                float(shoots["low"]),
+                float(shoots["likely"]),
+                float(shoots["high"]),
+            )
+            for entry in entries
+            for weed, shoots in entry["shoots_per_m2"].items()
+        },
+    )
+
+
+def _same_farm(path: Path, plan: FollowedPlan, farm: Farm, tables: Tables) -> None:
+    here = {field.name for field in farm.fields}
+    there = {field for field, _ in plan.practices}
+    faults = [
+        Fault(path.name, f'field "{name}"', "the farm file has no such field", "Is it another farm's plan?")
+        for name in sorted(there - here)
+    ]
+    strange = sorted({key for key in plan.practices.values() if key not in tables.practices})
+    faults += [
+        Fault(path.name, f"practice {key!r}", "the crop tables have no such practice") for key in strange
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+def _text(path: Path, what: str) -> str:
+    try:
+        raw = path.read_bytes()
+    except (OSError, ValueError) as fault:
+        reason = getattr(fault, "strerror", None) or "the name cannot be used"
+        raise InputError([Fault(str(path), f"no readable file ({reason})", f"needed is {what}")]) from None
+    if len(raw) > LARGEST_BYTES:
+        raise InputError([Fault(path.name, f"{len(raw) / 1e6:.0f} MB", f"needed is {what}, at most 50 MB")])
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        found = "letters that are not saved as UTF-8"
+        raise InputError([Fault(path.name, found, "allowed is UTF-8", "Save it again in UTF-8.")]) from None
