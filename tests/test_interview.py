@@ -38,9 +38,9 @@ yes
 1200
 150
 100
-near Geneva, New York
 new york
 rochester ny, airport
+near Geneva, New York
 dry beans
 yes
 
@@ -104,8 +104,8 @@ Steinacker
 all
 standing
 0
-
 Wuerzburg
+
 none
 no
 CHF
@@ -212,6 +212,8 @@ def test_a_farm_typed_in_metric_units_is_the_farm_in_the_file():
     assert read.years == 4 and len(field.as_now) == 4
     assert read.yields_t_ha == {"winter_wheat": 4.2} and read.prices_per_t == {"winter_wheat": 410.0}
     assert {outlet.crop for outlet in read.outlets} == {"alfalfa_standing", "grass_clover_standing"}
+    assert read.no_market == {"alfalfa", "grass_clover", "red_clover"}
+    assert read.place == "near Wuerzburg"
     assert sum(read.labour.hours_by_half_month[:2]) == pytest.approx(5 * 1.5 * 31 / 7)
 
 
@@ -232,12 +234,15 @@ def test_back_offers_the_answer_taken_back_and_goes_as_far_as_wanted():
 def test_skip_leaves_out_what_can_be_left_out_and_nothing_else():
     state, say = ASKED.step(answered("us\n"), "skip")
     assert state == answered("us\n") and "needed" in say
-    state = answered("us\nMaple Bend\n\n\n\n")
+    state = answered(US[: US.index("corn 110")])
     question = ASKED.question(state)
     assert question is not None and question.optional
     state, _ = ASKED.step(state, "skip")
-    assert state.given[-1] == ("farm place", "")
-    assert "place" not in ASKED.content(state)["farm"]
+    assert state.given[-1] == ("own figures 1", "")
+    assert "crop" not in ASKED.content(state)
+    given_before = answered("us\nMaple Bend\n")
+    state, _ = ASKED.step(given_before, "skip")  # where there is a default, that is taken
+    assert state.given[-1] == ("sold", "all")
 
 
 def test_a_question_mark_helps_and_words_in_quotes_are_answers():
@@ -253,9 +258,9 @@ def test_a_question_mark_helps_and_words_in_quotes_are_answers():
     [
         ("us\nA\n", "corm", 'Did you mean "Corn for grain"?'),
         ("us\nA\n", "99", "not among the numbers 1 to"),
-        ("us\nA\n\n\n\n\n", "wisconsin", "Madison WI, airport"),
-        ("us\nA\n\n\n\n\n", "43.1 -77.6", "Rochester NY, airport"),
-        ("us\nA\n\n\n\n\n", "rochestr", 'Did you mean "Rochester NY, airport"?'),
+        ("us\nA\n\n\n\n", "wisconsin", "Madison WI, airport"),
+        ("us\nA\n\n\n\n", "43.1 -77.6", "Rochester NY, airport"),
+        ("us\nA\n\n\n\n", "rochestr", 'Did you mean "Rochester NY, airport"?'),
         (US[: US.index("40\n\n\ncorn")], "16 ha", "not an area in acres"),
         (US[: US.index("40\n\n\ncorn")], "0", "above 0"),
         (US[: US.index("corn, soybean, spring")], "corn soybean", "Commas go between"),

@@ -138,7 +138,7 @@ def _patch(ask: Asking, field: str, key: str, count: int) -> Flow:
         if value is not None:
             content["field"][-1].setdefault("patch", []).append({"weed": value})
 
-    weeds = listed([ask.names.shown("weed", each) for each in ask.tables.weeds])
+    weeds = listed([ask.names.shown("weed", each) for each in ask.tables.weeds], "and")
     found = yield question(
         "weed", f"{field}: another creeping weed in it (Enter: no more)" if count > 1
         else f"{field}: a creeping weed in it (Enter: none)",
@@ -164,14 +164,14 @@ def _patch(ask: Asking, field: str, key: str, count: int) -> Flow:
     )  # fmt: skip
     kind, counts = yield question(
         "counts", f"{found}: shoots per m2 (one number), or counted in a frame, stop by stop (3 5 2 6)",
-        "One number stands for shoots on a square meter. Several numbers are what you counted in your frame "
+        "One number stands for shoots on one m2. Several numbers are what you counted in your frame "
         "at each stop through the patch; five stops or more are good. 12 per sq ft is understood as well.",
         _shoots(ask), put_pair,
     )  # fmt: skip
     if kind == "counts":
         yield question(
             "frame", "Size of the frame, m2",
-            "0.25 is half a meter by half a meter. Also: 1 sq ft, 1 sq yd, 50 x 50 cm, hoop 22 in.",
+            "0.25 is 50 x 50 cm, a quarter of one m2. Also: 1 sq ft, 1 sq yd, 50 x 50 cm, hoop 22 in.",
             _frame,
             put_pair, default=_frame_before(ask.content) or "0.25",
             echo=lambda pair: _density(counts, pair[1]),
@@ -191,9 +191,10 @@ def _patch(ask: Asking, field: str, key: str, count: int) -> Flow:
         counted, _in_patch("counted_on"),
         default=before["counted_on"].isoformat() if before else None,
     )  # fmt: skip
+    couch = ask.names.shown("weed", "couch_grass")
     yield question(
         "stage", f"Its stage then ({listed(STAGES)})",
-        "That of most shoots: rosette = flat on the ground, stem = shooting up (quackgrass: before ears), "
+        f"That of most shoots: rosette = flat on the ground, stem = shooting up ({couch}: before ears), "
         "bud = before the first flowers open, stubble = after a harvest.",
         answers.choice(*STAGES), _in_patch("stage"), default=_stage_before(ask.content, found),
     )  # fmt: skip

@@ -61,7 +61,8 @@ def _sure(text: str) -> bool:
 def _summary(ask: Asking) -> tuple[str, ...]:
     """The fields in a line each, to look through."""
     fields = ask.content["field"]
-    lines = [f"{len(fields)} fields, {sum(field[ask.area] for field in fields):g} {ask.area_word}:"]
+    count = "1 field" if len(fields) == 1 else f"{len(fields)} fields"
+    lines = [f"{count}, {sum(field[ask.area] for field in fields):g} {ask.area_word}:"]
     for field in fields:
         weeds = listed([patch["weed"] for patch in field.get("patch", ())], "and") or "no weeds counted"
         grown = ", ".join(field["history"])

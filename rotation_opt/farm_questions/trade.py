@@ -47,7 +47,7 @@ def market(ask: Asking) -> Flow:
     )
 
     def put_hay(content: Content, buyer: Any) -> None:
-        if buyer == "no":
+        if buyer != "yes":
             market = content.setdefault("market", {})
             market["no_market"] = [
                 *market.get("no_market", ()), *(ask.names.shown("crop", key).lower() for key in hay)
@@ -127,11 +127,7 @@ def _herd(ask: Asking, part: str) -> Flow:
 
 def climate(ask: Asking) -> Flow:
     part = "Does the climate allow it?"
-    yield ask.put(
-        "farm", "place", part, "Where is the farm (as it is to be printed)",
-        "Any words: the nearest town, the county.", answers.plain_text(120), optional=True,
-    )  # fmt: skip
-    yield Question(
+    station = yield Question(
         key="climate",
         part=part,
         text="Weather station most like the farm: a town, a state or country, or latitude and longitude",
@@ -142,6 +138,11 @@ def climate(ask: Asking) -> Flow:
         put=ask.putting("farm", "climate"),
         echo=lambda key: f"Taken: {key}, {ask.tables.stations[key].country}.",
     )
+
+    yield ask.put(
+        "farm", "place", part, "Where the farm is, as it is to be printed",
+        "Any words: the nearest town, the county.", answers.plain_text(120), default=f"near {station}",
+    )  # fmt: skip
 
     def refuses(text: str) -> list[str]:
         wanted = [] if plain(text) in {"none", "no"} else answers.items(text)
