@@ -87,6 +87,10 @@ def test_every_number_changed_changes_its_own_line_and_keeps_the_remark_beside_i
         ("farm.decided_on", "July 20, 2026", "decided_on = 2026-07-20             # work that falls"),
         ("farm.invented", "no", "invented = false                    # printed on every page"),
         ("field 1.history", "corn, soybean", 'history = ["corn", "soybean"]'),
+        (
+            *("field 1.history", "[{ year = 2025, crop = 'corn' }]"),
+            'history = [{ year = 2025, crop = "corn" }]',
+        ),
         ("machine 18.hire_rate_per_acre", "30", "hire_rate_per_acre = 30             # invented, near the"),
     ],
 )
@@ -104,6 +108,10 @@ def test_a_value_is_found_and_written_as_a_grower_means_it(path, value, line):
         ('crop "alfalfa".sold_in_month', "9", "price_per_ton = 165", "sold_in_month = 9"),
         ("limits.largest_share_pct.dry bean", "25", "soybean = 50", '"dry bean" = 25'),
         ("limits.least_share_pct.legume", "10", "target_shoots_per_m2", "least_share_pct = {legume = 10}"),
+        (
+            *("limits.soil_cover", "{ from = '11-15', to = '01-15' }", "target_shoots_per_m2"),
+            'soil_cover = [{ from = "11-15", to = "01-15" }]',
+        ),
         ("new machine tedder.status", "hire", 'name = "tedder"', 'status = "hire"'),
         ('new field "Home 40" patch "quackgrass".stage', "stem", 'weed = "quackgrass"', 'stage = "stem"'),
     ],
@@ -255,6 +263,24 @@ def test_what_would_leave_a_fault_leaves_the_file_alone(copy, words, code, said)
     assert copy.read_text(encoding="utf-8") == TAMARACK
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        (
+            "field",
+            "Nichols rented.lease_end",
+            "2028",
+        ),  # what a shell makes of field "Nichols rented".lease_end
+        ("field", "Nichols", "rented.lease_end", "2028"),
+        ('field "Nichols rented".lease_end', "2028", "field", "Home 40", "patch", "1", "-"),
+    ],
+)
+def test_a_path_that_the_shell_has_split_is_put_together_again(copy, words):
+    ran = CliRunner().invoke(cli.main, ["set", str(copy), *words])
+    assert ran.exit_code == 0, ran.output
+    assert farm.read(copy, TABLES).fields[8].lease_end_year == 2028
+
+
 def test_a_dry_run_writes_nothing(copy):
     ran = CliRunner().invoke(cli.main, ["set", "--dry-run", str(copy), "labour.workers", "3"])
     assert (ran.exit_code, ran.stdout) == (0, "labour.workers: 2 -> 3\n")
@@ -365,7 +391,16 @@ VALUES = st.one_of(
                 "[" * 30,
                 "own # x",
             ),
-            *("[{ from = 1 }]", "\u0000", "a\nb = 1", "[]", "{}", "- -", "true"),
+            *(
+                "[{ from = 1 }]",
+                "[{ from = '01-02', to = '03-04' }]",
+                "\u0000",
+                "a\nb = 1",
+                "[]",
+                "{}",
+                "- -",
+                "true",
+            ),
         ]
     ),
     st.lists(st.text(max_size=6), max_size=4).map(", ".join),

@@ -10,6 +10,7 @@ import click
 
 from rotation_opt.cli.commands import FARM_FILE
 
+TAKE_OUT = "-"
 EXAMPLE = "rotation-opt set my_farm.toml 'field \"Home 40\".lease_end' 2028"
 
 
@@ -51,10 +52,19 @@ def set_values(farm_file: Path, words: tuple[str, ...], dry_run: bool) -> None:
 
 
 def _pairs(words: Sequence[str]) -> list[tuple[str, str]]:
-    if not words or len(words) % 2:
-        said = "a path and a value for each change" if not words else f"no value after {words[-1]!r}"
-        raise click.UsageError(f"{'Missing' if not words else 'There is'} {said}. For example: {EXAMPLE}")
-    return list(zip(words[::2], words[1::2], strict=True))
+    """Path and value, also where the shell has split a path at its blanks: it goes on up to its dot."""
+    pairs: list[tuple[str, str]] = []
+    path = ""
+    for word in words:
+        if "." in path or (path and word == TAKE_OUT):
+            pairs.append((path, word))
+            path = ""
+        else:
+            path = f"{path} {word}".strip()
+    if path or not pairs:
+        said = f"There is no value after {path!r}." if path else "Missing a path and a value for each change."
+        raise click.UsageError(f"{said} For example: {EXAMPLE}")
+    return pairs
 
 
 def _as_it_is(path: Path, text: str) -> str:

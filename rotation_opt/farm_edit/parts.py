@@ -15,6 +15,7 @@ import tomlkit
 from tomlkit.items import Array, Item
 
 from rotation_opt.farm.text import Where
+from rotation_opt.farm_edit.values import typed, written_key
 
 _HEAD = re.compile(r"^\s*\[")
 _LINES = re.compile(r"[^\n]*\n|[^\n]+")
@@ -70,7 +71,7 @@ class Parts:
             part.body = self._with_line(part.body, inner, value)
             return
         old = keys.item(inner[0])
-        holder[inner[-1]] = value
+        holder[inner[-1]] = _made(value)
         new = keys.item(inner[0])
         if isinstance(old, Item) and isinstance(new, Item) and holder is keys:
             _keep_column(old, new)
@@ -85,7 +86,7 @@ class Parts:
         holder: Any = keys
         for step in inner:
             holder = holder[step]
-        holder[place] = value
+        holder[place] = _made(value)
         part.body = tomlkit.dumps(keys)
 
     def take_out(self, where: Where, key: tuple[str, ...]) -> None:
@@ -114,14 +115,14 @@ class Parts:
         written = next(key for key, _ in keys.body if key is not None and key.key == old)
         said = written.as_string()
         rest = f"{said[len(said.rstrip()) :]}{written.sep}{cast(Item, keys.item(old)).as_string()}"
-        part.body = part.body.replace(f"{said.rstrip()}{rest}", f"{_written(new)}{rest}", 1)
+        part.body = part.body.replace(f"{said.rstrip()}{rest}", f"{written_key(new)}{rest}", 1)
         self.put(where, (new,), value)
 
     def add_block(self, where: Where, key: str, value: Any) -> None:
         """A new block of a kind that can stand several times, after the last one of its kind."""
         names = [step for step in where if isinstance(step, str)]
         head = f"[[{'.'.join(names)}]]{self.line_end}"
-        body = f"{_written(key)} = {tomlkit.item(value).as_string()}{self.line_end}"
+        body = f"{written_key(key)} = {tomlkit.item(value).as_string()}{self.line_end}"
         near = where[:2] if len(names) > 1 else where[:1]  # a patch belongs below its own field
         last = next((p for p in reversed(self.parts) if p.where[: len(near)] == near), self.parts[-1])
         kept, rest = _tail(last.body)
@@ -174,12 +175,19 @@ class Parts:
             table[step] = value
             value = table
         kept, rest = _tail(body)
-        item = value if isinstance(value, Item) else tomlkit.item(value)
-        line = f"{_written(key[0])} = {item.as_string()}{self.line_end}"
+        item = _made(value)
+        line = f"{written_key(key[0])} = {item.as_string()}{self.line_end}"
         return (self._ended(kept) if kept else "") + line + rest
 
     def _ended(self, text: str) -> str:
         return text if text.endswith("\n") or not text else text + self.line_end
+
+
+def _made(value: Any) -> Item:
+    """A value for the file; groups within a list stay in it."""
+    if isinstance(value, Item):
+        return value
+    return tomlkit.value(typed(value)) if isinstance(value, list | dict) else tomlkit.item(value)
 
 
 def _is_whole(body: str) -> bool:
@@ -237,7 +245,3 @@ def _keep_column(old: Item, new: Item) -> None:
 
 def _narrowed(blanks: str, by: int) -> str:
     return blanks if "\t" in blanks else " " * max(len(blanks) - by, 1)
-
-
-def _written(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else tomlkit.item(key).as_string()

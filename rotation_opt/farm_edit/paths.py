@@ -10,7 +10,7 @@ from typing import Any
 from rotation_opt.errors import Fault
 from rotation_opt.farm import blocks
 from rotation_opt.farm.blocks import Block
-from rotation_opt.farm.text import Where
+from rotation_opt.farm.text import Where, show
 from rotation_opt.words import find, listed, nearest
 
 TITLE_KEY = {"field": "name", "machine": "name", "outlet": "name", "crop": "name", "patch": "weed"}
@@ -110,9 +110,9 @@ def _with_keys(found: Place, words: _Words, inside: Content) -> Place:
     if isinstance(held, list) and len(steps) == 2:
         number = int(steps[1]) if re.fullmatch(r"\d{1,6}", steps[1]) else 0
         if not 1 <= number <= len(held):
-            raise NotFound(words.path, f"entry {steps[1]!r}", f"{key} has the entries 1 to {len(held)}")
+            raise NotFound(words.path, f"entry {show(steps[1])}", f"{key} has the entries 1 to {len(held)}")
         return Place(found.where, found.model, (key,), number - 1, found.new_title)
-    raise NotFound(words.path, f"{steps[1]!r} below {key}", f"{key} holds no names below it")
+    raise NotFound(words.path, f"{show(steps[1])} below {key}", f"{key} holds no names below it")
 
 
 def _dicts(found: object) -> list[dict[str, Any]]:
@@ -151,7 +151,7 @@ class _Words:
                 if near
                 else 'Write a path like labour.workers or field "Home 40".lease_end.'
             )
-            raise NotFound(self.path, f"{word!r}", f"the blocks are {listed(list(known), 'and')}", hint)
+            raise NotFound(self.path, f"{show(word)}", f"the blocks are {listed(list(known), 'and')}", hint)
         return block
 
     def element(self, kind: str, there: Sequence[Content], new: bool) -> tuple[str, int | None]:
@@ -170,7 +170,7 @@ class _Words:
                 raise NotFound(self.path, "no name", f'needed is the name, like new {kind} "..."')
             if kind != "patch" and any(find(first, {title: ()}) for title in titles):
                 raise NotFound(
-                    self.path, f"{kind} {first!r}", f"there is a {kind} of that name; leave out new"
+                    self.path, f"{kind} {show(first)}", f"there is a {kind} of that name; leave out new"
                 )
             self.rest = after
             return first.strip(), None
@@ -181,7 +181,9 @@ class _Words:
                 return titles[found[0]], found[0]
             if len(found) > 1:
                 numbers = listed([f"{kind} {index + 1}" for index in found])
-                raise NotFound(self.path, f"{name!r} several times", f"say which by its number: {numbers}")
+                raise NotFound(
+                    self.path, f"{show(name)} several times", f"say which by its number: {numbers}"
+                )
         if not first.strip() and len(there) == 1 and kind == "patch":
             self.rest = said[0][1]
             return titles[0], 0
@@ -205,7 +207,7 @@ class _Words:
         allowed = f"there is {names}" if titles else f"the file has no {kind}"
         near = nearest(said, {title: (_REMARK.sub("", title),) for title in titles}) if said else ""
         hint = f'Did you mean "{near}"?' if near else f'For one that is not there yet write new {kind} "...".'
-        found = f"no {kind} {said!r}" if said else f"no name or number of the {kind}"
+        found = f"no {kind} {show(said)}" if said else f"no name or number of the {kind}"
         return NotFound(self.path, found, allowed, hint)
 
     def steps(self) -> list[str]:
@@ -218,7 +220,7 @@ class _Words:
             elif token.strip():
                 word = token[1:-1] if token[0] in "\"'" and len(token) > 1 else token.strip()
                 if not fresh:
-                    raise NotFound(self.path, f"{word!r}", "a dot stands between the block and the key")
+                    raise NotFound(self.path, f"{show(word)}", "a dot stands between the block and the key")
                 steps.append(word)
                 fresh = False
         if fresh:
@@ -235,7 +237,7 @@ class _Words:
             if there
             else ""
         )
-        return NotFound(self.path, f"no key {said!r}", f"known are {listed(keys, 'and')}", hint)
+        return NotFound(self.path, f"no key {show(said)}", f"known are {listed(keys, 'and')}", hint)
 
 
 def _found(said: str, titles: Sequence[str], kind: str) -> list[int]:

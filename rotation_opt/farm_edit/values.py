@@ -258,7 +258,7 @@ def typed(found: Any) -> str:
 
 def _inline(found: dict[str, Any] | Sequence[Any]) -> str:
     if isinstance(found, dict):
-        return "{ " + ", ".join(f"{_quoted(key)} = {_inner(one)}" for key, one in found.items()) + " }"
+        return "{ " + ", ".join(f"{written_key(key)} = {_inner(one)}" for key, one in found.items()) + " }"
     return f"[{', '.join(map(_inner, found))}]"
 
 
@@ -273,3 +273,8 @@ def _quoted(word: str) -> str:
 def spelt(name: str, there: dict[str, Any]) -> str:
     """A name of a group as the file spells it already."""
     return find(name, dict.fromkeys(there, ())) or name
+
+
+def written_key(key: str) -> str:
+    """A key as the file has it: in quotation marks only where it must be."""
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _quoted(key)
