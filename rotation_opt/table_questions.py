@@ -1,7 +1,8 @@
 """Questions at the kitchen table: the plan of a changed farm against the plan of the farm as it is.
 
 The plan of the farm as it is takes one search. That of the changed farm starts from all that was met in it: a
-short search, and none where limits only became stricter and the old plan is worth what it was.
+short search, and a longer one only where that proves too little. None is needed where limits only became
+stricter and the old plan is worth what it was.
 """
 
 from __future__ import annotations
@@ -335,25 +336,25 @@ def _answer(
     base: Base, ground: Groundwork, data: SelectionData, same: bool
 ) -> tuple[Base, Selected, SelectionData, _Old]:
     """The plan of the changed farm, and that of the farm as it is: a better one if the question shows it."""
+    near = max(FINEST, base.chosen.gap or 0.0)
+    met: Selected | None = None
     if same:
         found = select_again(data, base.chosen, base.goal, data.limits)
-        if found.gap is None or found.gap > max(LOOSE, base.chosen.gap or 0.0):
-            # what the old prices prove is too little here: the linear program is solved for this farm
-            again = select(data, base.goal, pools=found.pools, gap=FINEST, quick=True)
-            found = improved(data, again, found.paths, found.figures)
+        if _loose(base, found):  # what the old prices prove is too little here
+            found = _once_more(data, base.goal, found, near, quick=True)
     else:
         pools = carried(_to_leases(base.chosen.pools, data), base.data, data)
-        met: Selected | None = None
         if ground.farm.bad_years_weight > 0.0:
             data, met = with_bad_years(ground, data, pools=pools)
             pools = pools if met is None else met.pools
-        near = max(FINEST, base.chosen.gap or 0.0)
         try:
             found = select(data, base.goal, pools=pools, gap=near, quick=True)
         except NoPlanError:  # a short search finds no plan more easily than a long one
             found = select(data, base.goal, pools=pools, gap=near)
-        if met is not None and _clean(data, base.goal, met.figures):
-            found = improved(data, found, met.paths, met.figures)
+    if _loose(base, found):
+        found = _once_more(data, base.goal, found, near)
+    if met is not None and _clean(data, base.goal, met.figures):
+        found = improved(data, found, met.paths, met.figures)
     back = _fitted(base.ground, base.data, base.goal, _turned(found.paths, data, base.data), base.data.limits)
     if back.figures is not None and back.figures.worth > base.chosen.figures.worth:
         base = replace(base, chosen=improved(base.data, base.chosen, back.paths, back.figures))
@@ -361,6 +362,22 @@ def _answer(
     if old.figures is not None:
         found = improved(data, found, old.paths, old.figures)
     return base, found, data, old
+
+
+def _loose(base: Base, found: Selected) -> bool:
+    """Whether a plan is shown to be less near to the best than a difference between two plans asks for."""
+    return found.gap is None or found.gap > max(LOOSE, base.chosen.gap or 0.0)
+
+
+def _once_more(
+    data: SelectionData, goal: Goal, found: Selected, near: float, *, quick: bool = False
+) -> Selected:
+    """The better plan of a search and of another one that starts from it, by what the second one proved."""
+    try:
+        again = select(data, goal, pools=found.pools, gap=near, quick=quick)
+    except NoPlanError:  # none was met, though there is one
+        return found
+    return improved(data, again, found.paths, found.figures)
 
 
 def _clean(data: SelectionData, goal: Goal, figures: Figures) -> bool:
