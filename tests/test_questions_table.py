@@ -6,6 +6,7 @@ import re
 import shlex
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner
 
@@ -15,6 +16,7 @@ from rotation_opt.errors import RotationOptError
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "examples" / "tamarack_hollow.toml"
 SECTION = "## Questions at the kitchen table"
+FOLLOWING = ("scout", "replan")  # need the grower's own years, so they are only taken apart
 REACHED = "everything asked for was understood"
 HEAVY = (
     (closer_look, "season_table"),
@@ -34,6 +36,14 @@ def table() -> list[tuple[str, list[str]]]:
 
 
 COMMANDS = sorted({command for _, commands in table() for command in commands})
+
+
+def parsed(words: list[str]) -> None:
+    """Takes a command line apart; a fault is raised where there is no such command or option."""
+    command: click.Command = cli.main
+    while isinstance(command, click.Group):
+        command, words = command.commands[words[0]], words[1:]
+    command.make_context(command.name, words)
 
 
 def test_every_question_has_a_command() -> None:
@@ -56,8 +66,14 @@ def test_a_command_of_the_table_gets_as_far_as_the_work(
     for other in beside.iterdir():
         if other.is_file() and other.name != DEMO.name:
             (tmp_path / other.name).write_bytes(other.read_bytes())
-    words = [str(farm) if word == "FARM" else word for word in shlex.split(command)[1:]]
+    mine = {"FARM": str(farm)}
+    for name in ("DONE.csv", "PLAN.json"):  # the grower's own: there, but nobody reads them here
+        (tmp_path / name).touch()
+        mine[name] = str(tmp_path / name)
+    words = [mine.get(word, word) for word in shlex.split(command)[1:]]
+    if words[0] in FOLLOWING:
+        parsed(words)
+        return
     done = CliRunner().invoke(cli.main, words, prog_name="rotation-opt")
-    assert REACHED in done.output or words[0] == "scout", done.output
-    assert done.exit_code == 1 or words[0] == "scout"
-    assert done.exit_code != 2, done.output
+    assert REACHED in done.output, done.output
+    assert done.exit_code == 1
