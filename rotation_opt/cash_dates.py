@@ -5,6 +5,7 @@ Both the selection, where a least cash by quarter is a limit, and the printed co
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -164,7 +165,7 @@ class PaymentDates:
         paid for as late as with any way to grow it on this farm, so that no plan seems to have money sooner
         than it has.
         """
-        sold = self._harvest_months()
+        sold = defaultdict(set, self._harvest_months())  # what cannot be grown here is harvested in no month
         own = {f"{each.crop} @ {each.name}": each.sold_month for each in self.farm.outlets}
         after, month = self.hay_bought()
         return CashDates(
@@ -214,7 +215,7 @@ class PaymentDates:
             sold, usual = self.month_of_sale(crop, own, month)
             later, when = year_of_sale(sold, month, usual=usual)
             quarters.append(4 * later + (when - 1) // 3)
-        return min(quarters) if soon else max(quarters)
+        return min(quarters, default=0) if soon else max(quarters, default=0)
 
 
 def first_harvest_month(practice: Practice, programme: Programme) -> int:

@@ -43,10 +43,15 @@ def listed(data: SelectionData) -> float:
 
 
 def tiny(*, weeds: bool, tight: float, count: int) -> list[SelectionData]:
-    """Random farms with few plans."""
+    """Random farms with few plans, without what the reference models were not taught.
+
+    That is yields that differ from field to field by crop, and the lower price of weedy grain.
+    """
     farms: list[SelectionData] = []
     for seed in itertools.count():
         data = random_data(seed, fields=2, years=3, practices=5, tight=tight)
+        plain = tuple(replace(field, ratios=None) for field in data.fields)
+        data = replace(data, weedy=None, fields=plain)
         if not weeds:
             lands = tuple(replace(f, infested_share=np.zeros(len(data.weeds))) for f in data.fields)
             data = replace(data, fields=lands)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rotation_opt.records import Farm, Field
 from rotation_opt.report.blocks import Bullets, Grid, Page, Section
 from rotation_opt.report.limits import limits_in_words
-from rotation_opt.report.wording import Wording, sentence
+from rotation_opt.report.wording import Wording
 from rotation_opt.tables import Tables
 from rotation_opt.units import density_text
 
@@ -13,11 +13,9 @@ from rotation_opt.units import density_text
 def check_page(farm: Farm, tables: Tables) -> Page:
     """Fields, weeds and limits of a farm file without faults."""
     words = Wording(farm, tables)
-    area = words.area(sum(field.area_ha for field in farm.fields))
     lead = [
         f"{farm.file}: nothing to put right.",
-        f"{sentence(farm.place)} {len(farm.fields)} fields, {area}. "
-        f"Harvests of {farm.first_year} to {farm.first_year + farm.years - 1}.",
+        f"{words.land} Harvests of {farm.first_year} to {farm.first_year + farm.years - 1}.",
     ]
     if farm.invented:
         lead.append("This is an invented demo farm: its people, fields and figures are made up.")

@@ -49,7 +49,7 @@ def weed_plan_page(reading: Reading, plan: Alternative) -> Page:
         return Page(key=f"weed-plan:{plan.key}", title=title, lead=(), sections=())
     target = units.density_text(farm.target_shoots_per_m2)
     lead = (
-        f"{farm.name}, {farm.place.rstrip('.')}. Harvests {farm.first_year} to "
+        f"{', '.join(filter(None, (farm.name, farm.place.rstrip('. '))))}. Harvests {farm.first_year} to "
         f"{farm.first_year + farm.years - 1}; as of {words.dated(farm.decided_on)}. Aim: under {target} "
         "shoots per m2 at bud stage, by crop competition, cutting and tillage; this plan has no herbicides "
         "in it.",

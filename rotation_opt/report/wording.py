@@ -30,6 +30,14 @@ class Wording:
     farm: Farm
     tables: Tables
 
+    @property
+    def land(self) -> str:
+        """Where the farm lies, if it says so, its fields and their area: the start of a first line."""
+        fields = self.farm.fields
+        where = f"{sentence(self.farm.place)} " if self.farm.place.strip(". ") else ""
+        count = f"{len(fields)} field{'' if len(fields) == 1 else 's'}"
+        return f"{where}{count}, {self.area(sum(field.area_ha for field in fields))}."
+
     # ------------------------------------------------------------ names
 
     @property
