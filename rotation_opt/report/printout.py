@@ -27,7 +27,7 @@ from rotation_opt.report.scouting import scouting_page
 from rotation_opt.report.summary import AS_NOW, Reading
 from rotation_opt.report.weed_course import weeds_page
 from rotation_opt.report.weed_plan import weed_plan_page
-from rotation_opt.report.wording import Wording, sentence
+from rotation_opt.report.wording import Wording
 from rotation_opt.tables import Tables
 
 PAGES = {
@@ -149,11 +149,7 @@ def _span(farm: Farm) -> str:
 
 
 def _lead(farm: Farm, words: Wording) -> tuple[str, ...]:
-    area = sum(field.area_ha for field in farm.fields)
-    lines = [
-        f"{sentence(farm.place)} {len(farm.fields)} fields, {words.area(area)}. "
-        f"{'Organic. ' if farm.organic else ''}As of {words.dated(farm.decided_on)}."
-    ]
+    lines = [f"{words.land} {'Organic. ' if farm.organic else ''}As of {words.dated(farm.decided_on)}."]
     if farm.adviser:
         lines.append(f"Adviser: {farm.adviser}.")
     if farm.invented:
