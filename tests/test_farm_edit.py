@@ -174,6 +174,28 @@ def test_blocks_of_one_kind_may_stand_apart_and_line_ends_are_kept():
         assert new == plain.replace("\n", ends)
 
 
+@pytest.mark.parametrize(
+    ("before", "changes", "after"),
+    [
+        (
+            "labour.workers = 2 # a\n",
+            [("labour.workers", "3"), ("farm.name", "x")],
+            "labour.workers = 3 # a\n\n[farm]\n",
+        ),
+        ('farm = { name = "x" }\n', [("farm.name", "y")], 'farm = { name = "y" }\n'),
+        ('["farm"]\n"name"="x"#c\n', [("farm.name", "y")], '["farm"]\n"name"="y"#c\n'),
+        ("[farm]", [("farm.years", "4")], "[farm]\nyears = 4\n"),
+        (
+            "[limits]\nlargest_share_pct.corn = 4\n",
+            [("limits.largest_share_pct.corn", "5"), ("limits.largest_share_pct.oats", "6")],
+            "[limits]\nlargest_share_pct.corn = 5\nlargest_share_pct.oats = 6\n",
+        ),
+    ],
+)
+def test_other_ways_to_write_the_same_are_kept(before, changes, after):
+    assert changed(before, changes).startswith(after)
+
+
 def test_heads_inside_long_texts_and_lists_are_no_heads():
     text = (
         '[farm]\nname = "x"\nclimate_note = """\n[labour]\n"""\nplace = "here"   # p\n[labour]\nworkers = 1\n'

@@ -47,7 +47,10 @@ class Parts:
                 parts.append(Part(_where(line, counts), line, ""))
             else:
                 parts[-1].body += line
-        return cls(parts, "\r\n" if "\r\n" in text else "\n", counts)
+        found = cls(parts, "\r\n" if "\r\n" in text else "\n", counts)
+        if parts[-1].head and not parts[-1].body:
+            parts[-1].head = found._ended(parts[-1].head)
+        return found
 
     def text(self) -> str:
         return "".join(part.head + part.body for part in self.parts)
@@ -244,4 +247,4 @@ def _keep_column(old: Item, new: Item) -> None:
 
 
 def _narrowed(blanks: str, by: int) -> str:
-    return blanks if "\t" in blanks else " " * max(len(blanks) - by, 1)
+    return blanks if "\t" in blanks or not blanks else " " * max(len(blanks) - by, 1)
