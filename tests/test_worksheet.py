@@ -326,6 +326,22 @@ def test_only_cells_to_fill_are_open_lists_are_hidden_and_text_is_never_a_formul
     assert [book["Lists"][f"{letter}{row}"].value for row in range(2, 6)] == ["own", "hire", "buy", "none"]
 
 
+def test_every_key_of_a_farm_file_has_a_cell_but_hours_by_half_month():
+    asked = set()
+    for name in layout.NAMES:
+        sheet = next(one for one in layout.sheets("us") if one.name == name)
+        for ask in layout.all_labels(name).values():
+            units = [""]
+            if layout.UNIT in ask.key:
+                pick = next(other.pick for other in sheet.asks if other.label == ask.unit)
+                units = [unit.replace(" ", "_") for unit in layout.choices()[pick]]
+            asked |= {(ask.block or sheet.block, ask.key.replace(layout.UNIT, unit)) for unit in units}
+    known = {(block, key) for block, model in layout.MODELS.items() for key in model.model_fields}
+    half_months = {("labour", "hours_by_half_month"), ("labour", "extra_hours_by_half_month")}
+    assert known - asked == half_months
+    assert asked - known == {("patch", "field")} | {(block, "") for block in ("machine", "crop", "outlet")}
+
+
 # ---------------------------------------------------------------- the commands
 
 

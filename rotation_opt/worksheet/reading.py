@@ -69,7 +69,7 @@ class _Report(reading.Report):
 
     def tell(self, cell: Cell, where: str, found: str, allowed: str, hint: str = "") -> None:
         for in_file, in_cell in _IN_CELLS:
-            allowed = allowed.replace(in_file, in_cell)
+            allowed = re.sub(in_file, in_cell, allowed)
         fault = Fault(where, found, allowed, hint)
         if all(fault != other for _, other in self.at_cells):
             self.at_cells.append((cell.order, fault))
@@ -78,7 +78,11 @@ class _Report(reading.Report):
         return [fault for _, fault in sorted(self.at_cells, key=lambda entry: entry[0])]
 
 
-_IN_CELLS = ((" in quotation marks", ""), ("true or false", "yes or no"))  # how a file says it, and a cell
+_IN_CELLS = (  # how it is said of a file, and of a cell
+    (r",? in quotation marks", ""),
+    (r"true or false", "yes or no"),
+    (r" named in the crop tables \([^)]*\)", " of the list"),
+)
 _SHEET_OF = {"farm": "Farm", "field": "Fields", "labour": "Labour", "limits": "Limits", "machine": "Machines"}
 
 
@@ -210,7 +214,11 @@ class _Reader:
         fields = self.content.get("field", [])
         names = [str(one.get("name", "")) for one in fields]
         owner = next((cell for ask, cell in pairs if ask.key == "field"), None)
-        allowed = f"allowed is a field of the sheet Fields: {listed(names)}" if names else "there is no field"
+        allowed = (
+            f"allowed is a field of the sheet Fields: {listed(list(filter(None, names)))}"
+            if any(names)
+            else "the sheet Fields names none"
+        )
         if owner is None:
             first = pairs[0][1]
             self.report.tell(first, f"{self.name}!A{first.row}", "no field", allowed)
