@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from rotation_opt.cli.commands import FARM_FILE
+from rotation_opt.errors import InputError
 
 TAKE_OUT = "-"
 EXAMPLE = "rotation-opt set my_farm.toml 'field \"Home 40\".lease_end' 2028"
@@ -28,7 +29,7 @@ def set_values(farm_file: Path, words: tuple[str, ...], dry_run: bool) -> None:
 
     PATH is a block, a dot and a key: labour.workers, 'field "Home 40".lease_end', 'machine baler.status',
     'field 3 patch 1.stage', limits.largest_share_pct.corn, 'field 3.as_now.2' (the second one). Before a
-    block that is not there yet put the word new: 'new machine tedder.status'. VALUE is written as usual:
+    block that is not there yet put the word new: 'new machine rake.status'. VALUE is written as usual:
     12.5, yes, 2026-07-31, "corn, soybean"; a - takes the key out.
     """
     from rotation_opt import farm as farm_room
@@ -40,7 +41,11 @@ def set_values(farm_file: Path, words: tuple[str, ...], dry_run: bool) -> None:
     path = farm_file.resolve()  # a link stays one
     before = _as_it_is(path, text.contents(path))
     after, done = farm_edit.edit(before, changes, farm_file.name)
-    farm_room.read_text(after.removeprefix("\ufeff"), farm_file, tables.read())
+    try:
+        farm_room.read_text(after.removeprefix("\ufeff"), farm_file, tables.read())
+    except InputError:
+        click.echo("Nothing written. With these changes the file would have a fault:", err=True)
+        raise
     if not dry_run and after != before:
         output.write_whole(path, after)
     for change in done:
