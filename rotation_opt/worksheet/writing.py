@@ -38,7 +38,8 @@ _BOX = Border(top=_THIN, bottom=_THIN, left=_THIN, right=_THIN)
 _PALE = PatternFill("solid", fgColor="FFFFF2CC")
 _TOP = Alignment(vertical="top", wrap_text=True)
 _LEFT = Alignment(vertical="top", horizontal="left", wrap_text=True)
-_ROOM = 18.0  # height of a row to write in, points
+_ROOM, _LINE = 20.0, 14.0  # height of a row to write in by hand, and of each further line; points
+_ANSWER_WIDE, _HELP_WIDE = 34, 50  # letters
 _SMALL = Font(italic=True, size=9)
 _MANY_PICKS = frozenset({"grown", "crop", "weed", "machine"})  # other usual names are understood as well
 _LOWEST, _HIGHEST = "-100000000", "100000000"  # stops slips of the hand; reading checks what is allowed
@@ -189,6 +190,8 @@ class _Page:
             values = self.rows[number] if number < len(self.rows) else {}
             for column, ask in enumerate(self.sheet.asks, 1):
                 self.input(FIRST + number, column, ask, values.get(ask.label))
+            lines = [_lines(values.get(ask.label), ask.wide) for ask in self.sheet.asks]
+            self.page.row_dimensions[FIRST + number].height = _ROOM + _LINE * (max(lines) - 1)
         for column, ask in enumerate(self.sheet.asks, 1):
             letter = get_column_letter(column)
             self.rule(ask, f"{letter}{FIRST}:{letter}{FIRST + count - 1}")
@@ -205,7 +208,9 @@ class _Page:
             told = _put(self.page, row, 3, ask.help)
             told.font, told.alignment = _SMALL, _TOP
             self.rule(ask, f"B{row}")
-        for letter, width in zip("ABC", (36, 34, 50), strict=True):
+            lines = max(_lines(values.get(ask.label), _ANSWER_WIDE), _lines(ask.help, _HELP_WIDE))
+            self.page.row_dimensions[row].height = _ROOM + _LINE * (lines - 1)
+        for letter, width in zip("ABC", (36, _ANSWER_WIDE, _HELP_WIDE), strict=True):
             self.page.column_dimensions[letter].width = width
         self.page.freeze_panes = f"A{HEAD}"
 
@@ -283,3 +288,8 @@ def _any_unit(ask: Ask, sheet: Sheet) -> str:
         return ask.key
     pick = next(other.pick for other in sheet.asks if other.label == ask.unit)
     return ask.key.replace(UNIT, choices()[pick][0].replace(" ", "_"))
+
+
+def _lines(value: object, wide: int) -> int:
+    """Lines of a cell so many letters wide; long words are broken."""
+    return max(-(-len(str("" if value is None else value)) // max(wide - 2, 1)), 1)
