@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from .alternatives import BALANCED
 from .arrays import NOT_FARMED
 from .bands import Bands
+from .ledgers import RunnerUp
 from .planning import one_thread
 from .reasons import Answer, second_best, why_not
 from .records import YearOnField
+from .runners_up import Chosen, RunnersUp
 from .table_questions import Base, Moved, Stand, moved_between, stand_of
 
 RULES = "succession rules"
@@ -39,6 +42,8 @@ class CropReason:
         Whether that plan is better than the one chosen.
     why : tuple of str
         Rules and limits against it, where there is no such plan.
+    decided : RunnerUp or None
+        What decides against other crops with all other fields as they are; None where a crop was asked about.
     """
 
     stand: Stand
@@ -51,6 +56,7 @@ class CropReason:
     moved: tuple[Moved, ...]
     bettered: bool
     why: tuple[str, ...]
+    decided: RunnerUp | None
 
 
 def crop_reason(base: Base, field: str, year: int, crop: str = "") -> CropReason:
@@ -77,6 +83,7 @@ def crop_reason(base: Base, field: str, year: int, crop: str = "") -> CropReason
         bands = Bands(base.ground, base.data, plans)
         stand = stand_of(base, bands=bands)
         other = None if found is None else stand_of(base, found, bands=bands)
+        decided = None if crop else _decided(base, field, year, bands.today()[1])
     return CropReason(
         stand=stand,
         field=field,
@@ -88,7 +95,15 @@ def crop_reason(base: Base, field: str, year: int, crop: str = "") -> CropReason
         moved=() if other is None else moved_between(stand, other),
         bettered=answer.better is not None,
         why=_telling(answer.why),
+        decided=decided,
     )
+
+
+def _decided(base: Base, field: str, year: int, today_ha: float) -> RunnerUp | None:
+    """What the page on all fields of a plan says of one of them in one year."""
+    plan = Chosen(key=base.key, paths=base.chosen.paths, clean=base.key == BALANCED)
+    seconds = RunnersUp(base.data, [plan], base.chosen.pools, today_ha=today_ha).find()[base.key]
+    return next((each for each in seconds if (each.field, each.year) == (field, year)), None)
 
 
 def _telling(why: tuple[str, ...]) -> tuple[str, ...]:

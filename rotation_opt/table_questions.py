@@ -24,7 +24,7 @@ from .errors import NoPlanError, RotationOptError
 from .farm_arrays import selection_data
 from .formulate import Figures, Goal
 from .groundwork import Groundwork, lay
-from .horizon import with_weeds_left
+from .horizon import price_of_weeds_left, with_weeds_left
 from .missed_cut import missed, seasons_with_cut, without_cut
 from .planning import one_thread
 from .records import Alternative, Farm
@@ -298,7 +298,10 @@ def _changed(base: Base, farm: Farm) -> tuple[Groundwork, SelectionData, bool]:
     same_place = (farm.station, farm.daily_file, farm.region) == (was.station, was.daily_file, was.region)
     same_weeds = [field.patches for field in farm.fields] == [field.patches for field in was.fields]
     ground = lay(farm, base.ground.tables, like=base.ground if same_place and same_weeds else None)
-    data = replace(selection_data(ground), weeds_left_price=base.data.weeds_left_price)
+    price = base.data.weeds_left_price if farm.count_weeds_left else 0.0
+    if farm.count_weeds_left and not was.count_weeds_left:
+        price = price_of_weeds_left(base.ground, base.data, base.chosen.paths)
+    data = replace(selection_data(ground), weeds_left_price=price)
     if _same_but_limits(base.data, data) and farm.bad_years_weight == was.bad_years_weight:
         limits = replace(data.limits, downside=base.data.limits.downside)
         return ground, replace(base.data, limits=limits), True

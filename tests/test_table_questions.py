@@ -273,6 +273,10 @@ def test_what_comes_second_costs_what_a_search_without_the_crop_says() -> None:
     assert {each.field for each in found.moved} >= {"East"}
     text = render(why_page(found, TABLES, "Most money"), 80)
     assert "What comes second" in text
+    # two fields, and hay on a quarter of the land: without that nobody would make it here
+    assert found.decided is not None
+    assert found.decided.limits == ("the least share of hay",)
+    assert "if it were not for the least share of hay." in " ".join(text.split())
     assert "Canada thistle" in text
     assert not any(key in text for key in TABLES.practices if "_" in key)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from rotation_opt.records import Result
+from rotation_opt.records import Patch, Result
 from rotation_opt.report.blocks import Bullets, Grid, Page, Paragraph, Section
 from rotation_opt.report.summary import NO_PROOF, PROVEN, Reading, at_most_percent
 from rotation_opt.report.wording import (
@@ -24,6 +24,7 @@ SAME = "The same: nothing in the plan changes, and it brings the same money."
 NOT_FARMED = "not farmed"
 BEFORE, AFTER, KEPT, MISSED = "As it is", "Chosen anew", "Same plan, changed farm", "Same plan, cut missed"
 MOST_MISFITS = 3
+OPEN = "The difference is no larger than what is left open there."
 LEAST_HOURS = 0.5  # a smaller change of a half-month is not told
 MOST_SPANS = 6
 LEAST_ROOTS = 0.005  # of today's
@@ -136,7 +137,7 @@ def _differ(answer: Answer, stands: Sequence[Stand], tables: Tables) -> bool:
 
 def _lost(found: Difference, tables: Tables) -> str:
     """How much of what the plan does to the roots is lost if it is kept; "" where that is nothing."""
-    if found.kept is None:
+    if found.kept is None or _patches(found.before) != _patches(found.kept):
         return ""
     before, after = (reading_of(one, tables).roots_left(one.plan)[1] for one in (found.before, found.kept))
     if before >= 1.0 or after - before < LEAST_ROOTS:
@@ -146,6 +147,10 @@ def _lost(found: Difference, tables: Tables) -> str:
         f"Of what the plan as it is takes from the weed roots by its end, {weed_percent(min(share, 1.0))}% "
         "would be lost if it were kept."
     )
+
+
+def _patches(stand: Stand) -> tuple[tuple[Patch, ...], ...]:
+    return tuple(field.patches for field in stand.farm.fields)
 
 
 def _questions(words: Wording) -> tuple[tuple[str, Answer], ...]:
@@ -184,12 +189,13 @@ def _how_sure(found: Difference, gain: float, money: float) -> str:
     gaps = [stand.plan.proven_gap for stand in (found.before, found.after)]
     parts = [f"{name} plan is {how_near(gap)}" for name, gap in zip(("old", "new"), gaps, strict=True)]
     said = f"How near to the best: the {', the '.join(parts)}."
-    if any(gap is None or gap >= NO_PROOF for gap in gaps):
-        return said
-    doubt = sum(gap for gap in gaps if gap is not None) * abs(money)
-    if 0.0 < abs(gain) <= doubt:
-        return f"{said} The difference is no larger than what is left open there."
-    return said
+    return f"{said} {OPEN}" if within_doubt(gaps, gain, money) else said
+
+
+def within_doubt(gaps: Sequence[float | None], gain: float, money: float) -> bool:
+    """Whether a difference between two plans is no larger than what is not proven about them."""
+    known = [gap for gap in gaps if gap is not None and gap < NO_PROOF]
+    return len(known) == len(gaps) and 0.0 < abs(gain) <= sum(known) * abs(money)
 
 
 def how_near(gap: float | None) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rotation_opt.crop_reasons import CropReason
 from rotation_opt.report.blocks import Bullets, Grid, Page, Paragraph, Section
-from rotation_opt.report.differences import how_near, moved_table, reading_of
+from rotation_opt.report.differences import OPEN, how_near, moved_table, reading_of, within_doubt
 from rotation_opt.report.wording import (
     Wording,
     band,
@@ -17,8 +17,14 @@ from rotation_opt.report.wording import (
     weed_percent,
 )
 from rotation_opt.tables import Tables
+from rotation_opt.words import listed
 
 MOST_RULES = 3
+DECIDED = {
+    "money": "money; another crop would leave less",
+    "roots": "the weed; other crops bring more money, but leave more roots",
+    "limit": "a limit; another crop would be better if it were not for",
+}
 
 
 def why_page(found: CropReason, tables: Tables, title: str) -> Page:
@@ -95,23 +101,31 @@ def _other(found: CropReason, words: Wording, tables: Tables) -> tuple[Paragraph
     said = (
         f"{capital(words.practice(practice))}: {money} a year (whole farm, mean of the years), and {weeds}."
     )
-    blocks: list[Paragraph | Bullets | Grid] = [Paragraph(text=said)]
+    blocks: list[Paragraph | Bullets | Grid] = [Paragraph(text=said), *_decides(found)]
     if found.bettered:
         blocks.append(
             Paragraph(text="That plan is better than the one chosen, which was not quite the best.")
         )
     else:
-        near = how_near(found.stand.plan.proven_gap), how_near(other.plan.proven_gap)
-        blocks.append(
-            Paragraph(
-                text=f"The plan is {near[0]}; the one with the other crop is {near[1]}, within the limits."
-            )
-        )
+        gaps = found.stand.plan.proven_gap, other.plan.proven_gap
+        near = f"The plan is {how_near(gaps[0])}; the one with the other crop is {how_near(gaps[1])}."
+        doubt = within_doubt(gaps, gain, mean(found.stand.plan.figures.net_return))
+        blocks.append(Paragraph(text=f"{near} {OPEN}" if doubt else near))
     blocks += [
         Paragraph(text="What would change with it, here and elsewhere:"),
         moved_table(found.moved, words, ("In the plan", "With it")),
     ]
     return tuple(blocks)
+
+
+def _decides(found: CropReason) -> tuple[Paragraph, ...]:
+    """What made the crop win while all other fields stay as they are: money, roots, or a limit by name."""
+    second = found.decided
+    if second is None or second.decided_by not in DECIDED:
+        return ()
+    text = f"What decides, with all other fields as they are: {DECIDED[second.decided_by]}"
+    names = listed(second.limits, "and")
+    return (Paragraph(text=f"{text} {names}." if second.limits else f"{text}."),)
 
 
 def _none(found: CropReason, words: Wording) -> tuple[Paragraph | Bullets, ...]:
