@@ -88,7 +88,7 @@ def plan(
     if years is not None and years != farm.years:
         farm = of_length(farm, years)
     with one_thread():
-        return _plan(farm, tables, progress, time_limit, pulled, belief)
+        return _plan(farm, tables, progress=progress, time_limit=time_limit, pulled=pulled, belief=belief)
 
 
 def one_thread() -> AbstractContextManager[object]:
@@ -100,6 +100,7 @@ def one_thread() -> AbstractContextManager[object]:
 def _plan(
     farm: Farm,
     tables: Tables,
+    *,
     progress: Tell,
     time_limit: float,
     pulled: Callable[[], bool],
