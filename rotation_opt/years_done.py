@@ -48,7 +48,8 @@ class FollowedPlan:
     title : str
     first_year, years : int
     practices : mapping
-        (field, year) -> practice key; left out where the field was not to be farmed.
+        (field, year) -> practice key, of the years before the plan too; left out where the field was not to
+        be farmed.
     shoots_per_m2 : mapping
         (field, weed, year) -> low, likely, high at bud stage.
     """
@@ -271,16 +272,22 @@ def read_plan(path: Path, title: str, farm: Farm, tables: Tables) -> FollowedPla
 
 
 def _followed(content: Mapping[str, Any], plan: Mapping[str, Any]) -> FollowedPlan:
-    entries = plan["fields"]
+    entries, first = plan["fields"], int(content["farm"]["first_year"])
+    gone = {
+        (str(field["name"]), first - back): str(key)
+        for field in content["farm"]["fields"]
+        for back, key in enumerate(reversed(field["history"]), start=1)
+    }
+    grown = {
+        (str(entry["field"]), int(entry["year"])): str(entry["practice"])
+        for entry in entries
+        if entry["practice"]
+    }
     return FollowedPlan(
         title=str(plan["title"]),
-        first_year=int(content["farm"]["first_year"]),
+        first_year=first,
         years=int(content["farm"]["years"]),
-        practices={
-            (str(entry["field"]), int(entry["year"])): str(entry["practice"])
-            for entry in entries
-            if entry["practice"]
-        },
+        practices={**gone, **grown},
         shoots_per_m2={
             (str(entry["field"]), str(weed), int(entry["year"])): (
                 float(shoots["low"]),

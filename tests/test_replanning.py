@@ -285,6 +285,9 @@ def test_a_plan_is_followed_and_planned_anew_from_the_command_line(tmp_path: Pat
     was = {field["name"]: field["history"][-1] for field in content["farm"]["fields"]}
     assert was["West"] == "spring_barley"
     assert content["farm"]["first_year"] == 2028
+    plan = read_plan(new, "As now", small(FEW), TABLES)  # a year later that one is the plan followed
+    later = paths_done(small(FEW), (row("West", 2028, "corn_grain"),), plan, TABLES)
+    assert later["West"] == ("spring_barley", "corn_grain")
     wrong = run.invoke(main, [*words[:-1], "Most mony"])
     assert wrong.exit_code == 1
     assert 'Did you mean "Most money"?' in wrong.output
