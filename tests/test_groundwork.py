@@ -193,6 +193,8 @@ def excuse(key: Key) -> str:
         return "for farm files that tell the herd and not its hay need; read in test_farm.py"
     if table == "money" and quantity == "standing_hay_share":
         return "for outlets of standing hay without a price; read in test_standing_hay.py"
+    if table == "weed" and quantity == "clump_k":
+        return "for counts in a scouting log; read in test_scouting_log.py"
     if subject == "manure_spreader":
         return "no practice spreads manure; farm files may list the machine"
     if table == "operation" and quantity == "crop_loss" and not_in_the_crop(subject):
