@@ -9,7 +9,8 @@ most 1, with which at least `LEAST_EFFECTIVE` courses still count (one over the 
 band is then wider than Bayes' rule alone would have it, never narrower: our judgement.
 
 What is likely moves by the usual linear rule of regression in logs: from the likely course, by the part of
-what was counted beside it that the courses say belongs to the figure asked for. Counts that are as the likely
+what was counted beside it that the courses say belongs to the figure asked for. A weed moves by its own
+counts alone. Counts that are as the likely
 course foretold leave it where it is.
 """
 
@@ -35,6 +36,7 @@ AT_BUD = ("stem", "bud", "flower")  # stages near enough to the one that shoots 
 NO_SHOOTS = 1e-3  # per m2: a course that foretells none at all would rule out any count [judgement]
 NONE_SEEN = 0.5  # shoots in all frames that stand for none, where a logarithm is asked for [usual practice]
 _LEAST_BEND = 1e-6  # of a likelihood that says nothing
+MOST_SPREADS = 3.0  # a count further off tells that the models are wrong, not by how much [judgement]
 _STEP = 0.1  # of the log of a density, for the curvature of a likelihood
 
 
@@ -163,7 +165,10 @@ def estimate(before: Foretold, visits: Sequence[Counted], log_likelihood: Likeli
     data, count = before.data, before.courses[0].shoots.shape[2]
     used, left_out = _usable(before, visits)
     weights, power = _weights(used, log_likelihood, count)
-    seen = _Seen(used, log_likelihood) if used else None
+    # weeds have figures of their own: counts of one say nothing of another, and chance likenesses would
+    own = {weed: [each for each in used if each.visit.weed == weed] for weed in data.weeds}
+    by_weed = {weed: _weights(mine, log_likelihood, count)[0] for weed, mine in own.items()}
+    seen = {weed: _Seen(mine, log_likelihood) if mine else None for weed, mine in own.items()}
     roots: dict[Place, tuple[Three, Three]] = {}
     shoots: dict[When, tuple[Three, Three]] = {}
     for land, path, course in zip(data.fields, before.done, before.courses, strict=True):
@@ -171,9 +176,11 @@ def estimate(before: Foretold, visits: Sequence[Counted], log_likelihood: Likeli
             if land.infested_share[w] <= 0.0:
                 continue
             for year in (each for each, practice in enumerate(path) if practice != NOT_FARMED):
-                shoots[land.name, weed, data.first_year + year] = _both(course.shoots[year, w], weights, seen)
+                shoots[land.name, weed, data.first_year + year] = _both(
+                    course.shoots[year, w], by_weed[weed], seen[weed]
+                )
             if path[-1] != NOT_FARMED:
-                roots[land.name, weed] = _both(course.autumn[-1, w], weights, seen)
+                roots[land.name, weed] = _both(course.autumn[-1, w], by_weed[weed], seen[weed])
     belief = Belief(
         weeds=data.weeds,
         courses_a_draw=before.courses_a_draw,
@@ -347,7 +354,9 @@ class _Seen:
         figure = np.log(np.maximum(courses[1:], 1e-12))
         together = apart @ (figure - figure.mean()) / figure.size
         spread = apart @ apart.T / figure.size + np.diag(self.doubt)
-        return float(together @ np.linalg.solve(spread, self.seen - self.foretold[:, 0]))
+        most = MOST_SPREADS * np.sqrt(np.diag(spread))
+        off = np.clip(self.seen - self.foretold[:, 0], -most, most)
+        return float(together @ np.linalg.solve(spread, off))
 
 
 def _doubt(used: Sequence[_Used], mean: float, chance: Likelihood) -> float:

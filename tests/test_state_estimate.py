@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 from scipy import stats  # type: ignore[import-untyped]
-from small_farm import TABLES, small
+from small_farm import TABLES, patch, small, with_field
 
 from rotation_opt.alternatives import present_paths
 from rotation_opt.arrays import SelectionData
@@ -188,6 +188,17 @@ def test_a_thick_and_a_thin_patch_count_by_their_area() -> None:
     alike = [replace(each, area_ha=None) for each in (thick, thin)]
     before, after = held(alike).roots["East", WEED]
     assert after[1] > 1.02 * before[1]
+
+
+def test_counts_of_one_weed_say_nothing_of_another() -> None:
+    farm = small(keep=("spring_barley", "soybean", "corn_grain"))
+    both = (*farm.fields[EAST].patches, patch(2.0, 80.0, weed="couch_grass"))
+    ground = lay(with_field(farm, "East", patches=both), TABLES)
+    data = selection_data(ground)
+    paths = [path[:1] for path in present_paths(data, ground.farm)]
+    found = estimate(foretold(ground, data, paths), [visit(EAST, 0, (90,) * 20)], log_likelihood).roots
+    assert found["East", "couch_grass"][0] == pytest.approx(found["East", "couch_grass"][1], rel=0.02)
+    assert found["East", WEED][1] != pytest.approx(found["East", WEED][0], rel=0.02)
 
 
 @pytest.mark.parametrize("impossible", [(10_000_000,), (0,) * 2000])
