@@ -9,7 +9,15 @@ from rotation_opt.records import Alternative
 from rotation_opt.report.blocks import Block, Bullets, Grid, Page, Paragraph, Section
 from rotation_opt.report.field_years import ShortNames
 from rotation_opt.report.summary import AS_NOW, NO_FIGURE, Reading
-from rotation_opt.report.wording import band, capital, mean, more_or_less, percent_range, sentence
+from rotation_opt.report.wording import (
+    band,
+    capital,
+    mean,
+    more_or_less,
+    percent_range,
+    sentence,
+    weed_percent,
+)
 from rotation_opt.words import listed
 
 _Answer = Callable[[Alternative], str]
@@ -25,7 +33,8 @@ NO_COUNT = "No count of the years done could be held against the plan. Roots are
 STARTS = (
     "Patches that were counted in {year} start the new plan with that count; the others (marked *) with what "
     "is estimated. Low to high of the new plan goes by those courses of the weeds that foretold the counts "
-    "well."
+    "well. Where the column of the new plan is far from the range with the counts, one of the two is wrong: "
+    "look again."
 )
 AS_KEPT = (
     "Stores, cash in hand, prices and machines are as the farm file says: change them there if they are "
@@ -132,14 +141,26 @@ def _roots(reading: Reading, told: FollowUp) -> list[Block]:
             _place(reading, each.field, each.weed) + ("" if each.counted else " *"),
             percent_range(each.before),
             percent_range(each.after),
+            _start(reading, each.field, each.weed),
         )
         for each in told.roots
     )
-    header = (f"Living roots, 1 November {told.last_year}, % of a full stand", "Foretold", "With the counts")
+    header = (
+        f"Living roots, 1 November {told.last_year}, % of a full stand",
+        "Foretold",
+        "With the counts",
+        "New plan",
+    )
     notes = [STARTS.format(year=told.last_year), AS_KEPT]
     if told.visits_used and told.power < 1.0:
         notes.append(WIDENED)
     return [Grid(header=header, rows=rows), Bullets(items=(*notes, *told.notes))]
+
+
+def _start(reading: Reading, field: str, weed: str) -> str:
+    """Roots that the new plan starts from: those that the newest count alone speaks for."""
+    found = reading.result.reserve_today.get(field, {}).get(weed)
+    return NO_FIGURE if found is None else weed_percent(found)
 
 
 def _done(reading: Reading, told: FollowUp) -> list[Block]:
