@@ -31,8 +31,17 @@ REFERENCES = (compact, network)
 SECONDS = 60.0  # a brake only: these farms take a moment
 
 
+KNOWN: dict[int, float] = {}  # by the identity of a farm; all farms live as long as this file
+
+
 def listed(data: SelectionData) -> float:
     """Worth of the best of all plans that keep all limits; -inf if there is none."""
+    if id(data) not in KNOWN:
+        KNOWN[id(data)] = _listed(data)
+    return KNOWN[id(data)]
+
+
+def _listed(data: SelectionData) -> float:
     best = -np.inf
     pools = [exhaustive(data, field).paths.tolist() for field in range(len(data.fields))]
     for paths in itertools.product(*pools):

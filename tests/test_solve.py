@@ -238,7 +238,7 @@ def all_pools(data: SelectionData) -> list[Pool]:
 
 
 @settings(
-    max_examples=200, deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow]
+    max_examples=120, deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow]
 )
 @given(small_farms(), st.sampled_from([np.inf, 0.7, 0.4]))
 def test_the_chosen_plan_is_worth_as_much_as_the_best_of_all_plans_listed(

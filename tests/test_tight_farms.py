@@ -21,7 +21,7 @@ from rotation_opt.select import evaluate, select
 BEST_KNOWN = {1: 45_533.0}
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 def test_a_farm_that_has_a_plan_gets_one_at_least_as_good(seed: int) -> None:
     """Seed 2 was said to have no plan (late in July the combine lacked 5 h)."""
     data, drawn = with_plan(5, 4, 16, seed)

@@ -58,7 +58,7 @@ def worth_of(data: SelectionData, paths: tuple[tuple[int, ...], ...]) -> float:
     return figures.present_value + data.limits.downside.weight * lacking(data, figures.tonnes)
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
 @given(small_farms(), st.integers(0, 10_000), st.sampled_from([0.2, 0.5, 1.0]))
 def test_equal_to_listing_all_plans(data: SelectionData, seed: int, weight: float) -> None:
     farm = risky(data, seed, weight)
