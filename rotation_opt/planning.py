@@ -21,6 +21,7 @@ from rotation_opt.carry_over import Following
 from rotation_opt.cash_flow import CashFlow, cash_checks
 from rotation_opt.crop_accounts import crop_accounts, hired_work
 from rotation_opt.downside import risks, usual_year_check, with_bad_years
+from rotation_opt.errors import RotationOptError
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.field_days import field_days
 from rotation_opt.groundwork import Groundwork, lay
@@ -81,14 +82,32 @@ def plan(
     ------
     NoPlanError
         If no plan meets all limits of the farm; names those that clash.
+    RotationOptError
+        If the farm lies south of the equator.
     TableError
         If a figure is missing in the tables.
     """
     tables = read() if tables is None else tables
     if years is not None and years != farm.years:
         farm = of_length(farm, years)
+    _north_only(farm, tables)
     with one_thread():
         return _plan(farm, tables, progress=progress, time_limit=time_limit, pulled=pulled, belief=belief)
+
+
+def _north_only(farm: Farm, tables: Tables) -> None:
+    """Turn down what would be dated wrongly.
+
+    South of the equator seasons are followed on a year that begins in July; hours by half-month, cash and the
+    rules on bare soil are not turned with it yet.
+    """
+    station = tables.stations.get(farm.station)
+    if station is not None and station.latitude < 0.0:
+        raise RotationOptError(
+            f"{farm.file}: [farm], climate: found {farm.station}, south of the equator; plans are made north "
+            "of it only, since hours, cash and dates of rules still count from January. "
+            "`rotation-opt season` works there."
+        )
 
 
 def one_thread() -> AbstractContextManager[object]:

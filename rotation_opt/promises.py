@@ -71,15 +71,19 @@ class FollowUp:
     notes: tuple[str, ...] = field(default=())
 
     def years_outside(self, name: str, weed: str) -> int:
-        """Years running, back from the last one counted, in which the count lay outside the promise."""
-        mine = sorted((each for each in self.held if (each.field, each.weed) == (name, weed)), key=_year)
-        running = 0
-        for newer, each in zip([None, *reversed(mine)], reversed(mine), strict=False):
-            if each.side == "inside" or (newer is not None and newer.year - each.year > 1):
+        """Years running, back from the last one counted, with a count outside the promise on one side.
+
+        Counts of one year at several stages are one verdict: outside only if all of them lie on that side.
+        """
+        sides: dict[int, set[str]] = {}
+        for each in self.held:
+            if (each.field, each.weed) == (name, weed):
+                sides.setdefault(each.year, set()).add(each.side)
+        running, side, last = 0, "", 0
+        for year in sorted(sides, reverse=True):
+            mine = sides[year]
+            if len(mine) > 1 or "inside" in mine or (running and (mine != {side} or last - year > 1)):
                 break
-            running += 1
+            (side,) = mine
+            running, last = running + 1, year
         return running
-
-
-def _year(held: Held) -> int:
-    return held.year

@@ -259,6 +259,7 @@ class Patch:
     shoots_per_m2: float
     counted_on: str  # ISO date
     stage: Literal["emerging", "rosette", "stem", "bud", "flower", "mature", "stubble"]
+    estimated: bool = False  # worked out from the counts of other years, not counted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -94,7 +94,7 @@ def take_stock(
         done=grown,
         newest=summaries,
         estimate=found,
-        decided_on=max(dates, default=f"{last}{farm.decided_on[4:]}"),
+        decided_on=max(dates, default=f"{last}{farm.decided_on[4:]}".replace("-02-29", "-02-28")),
     )
     held = tuple(
         Held(

@@ -195,7 +195,13 @@ def _patches(
             continue
         whole = sum(patch.area_ha for patch in old)
         mean = sum(patch.area_ha * patch.shoots_per_m2 for patch in old) / whole
-        wider = min(area or whole, field.area_ha) / whole
+        all_seen = bool(counts) and counts[-1].patches >= len(old)
+        if counts and not all_seen:
+            notes.append(
+                f"{field.name}: {counts[-1].patches} of {len(old)} patches of one weed were counted; the "
+                "others are taken to have kept their ground, and shoots in proportion."
+            )
+        wider = min(area, field.area_ha) / whole if all_seen and area else 1.0
         found += [
             _patch(
                 weed,
@@ -203,19 +209,23 @@ def _patches(
                 shoots * (patch.shoots_per_m2 / mean if mean > 0.0 else 1.0),
                 day,
                 stage,
+                estimated=not counts,
             )
             for patch in old
         ]
     return found, told, notes
 
 
-def _patch(weed: str, area_ha: float, shoots: float, day: str, stage: str) -> Patch:
+def _patch(  # noqa: PLR0917
+    weed: str, area_ha: float, shoots: float, day: str, stage: str, estimated: bool = False
+) -> Patch:
     return Patch(
         weed=weed,
         area_ha=area_ha,
         shoots_per_m2=shoots,
         counted_on=day,
         stage=stage,  # type: ignore[arg-type]
+        estimated=estimated,
     )
 
 

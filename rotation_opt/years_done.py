@@ -97,7 +97,10 @@ def read_done(path: Path, farm: Farm, tables: Tables) -> tuple[Done, ...]:
         raise InputError([Fault(f"{path.name} line 1", found, first)])
     reader = _Rows(path.name, farm, tables)
     for number, row in enumerate(rows[1:], start=2):
-        if any(cell.strip() for cell in row):
+        if any(cell.strip() for cell in row[len(header) :]):
+            allowed = f"allowed are {len(header)}; text with a comma in it stands in quotes"
+            reader.faults.append(Fault(f"{path.name} line {number}", f"{len(row)} cells", allowed))
+        elif any(cell.strip() for cell in row):
             reader.take(number, dict(zip(header, (cell.strip() for cell in row), strict=False)))
     if not reader.faults and not reader.found:
         reader.faults.append(
@@ -250,6 +253,8 @@ def read_plan(path: Path, title: str, farm: Farm, tables: Tables) -> FollowedPla
         content = json.loads(_text(path, "the JSON file of last year's plan"))
     except ValueError as fault:
         raise InputError([Fault(path.name, f"text that is no JSON ({fault})", needed)]) from None
+    except RecursionError:
+        raise InputError([Fault(path.name, "JSON that is nested too deeply", needed)]) from None
     if not isinstance(content, dict) or content.get("schema") != "rotation_opt result":
         raise InputError([Fault(path.name, "another kind of JSON", needed)])
     try:
@@ -265,8 +270,8 @@ def read_plan(path: Path, title: str, farm: Farm, tables: Tables) -> FollowedPla
             raise InputError([Fault(path.name, f"no plan {title!r}", allowed, hint)])
         plan = next(each for each in content["alternatives"] if each["title"] == chosen)
         followed = _followed(content, plan)
-    except (KeyError, TypeError, ValueError, IndexError, AttributeError) as fault:
-        raise InputError([Fault(path.name, f"a file that is not whole ({fault!r})", needed)]) from None
+    except (KeyError, TypeError, ValueError, IndexError, AttributeError, OverflowError):
+        raise InputError([Fault(path.name, "a file that is not whole", needed)]) from None
     _same_farm(path, followed, farm, tables)
     return followed
 

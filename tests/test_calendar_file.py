@@ -95,7 +95,7 @@ def test_stage_machine_hours_and_hire_are_told():
     mown, cut = told["Mow: Home 40"], told["Cut: Home 40"]
     assert mown.startswith("Look for: when half the thistles are at bud\n")
     assert "With: Mower, 6.0 h (own)" in mown
-    assert "With: Round baler (hired), 11 h (contractor)" in cut
+    assert "With: Round baler (hired), 11 h (custom operator)" in cut
     assert "Look for" not in cut
     assert all("weather and stage decide" in text for text in told.values())
 

@@ -354,3 +354,13 @@ def test_the_package_runs_as_a_module():
         [sys.executable, "-m", "rotation_opt", "--help"], cwd=ROOT, capture_output=True, text=True, check=True
     )
     assert shown.stdout.startswith("Usage: rotation-opt")
+
+
+def test_a_file_that_is_there_keeps_who_may_read_it(tmp_path):
+    there, new = tmp_path / "farm.toml", tmp_path / "new.toml"
+    there.write_text("old", encoding="utf-8")
+    there.chmod(0o600)
+    for path in (there, new):
+        output.write_whole(path, "new")
+        assert path.read_text(encoding="utf-8") == "new"
+    assert there.stat().st_mode & 0o777 == 0o600

@@ -2,12 +2,17 @@
 
 import itertools
 from collections import Counter
+from dataclasses import replace
 from datetime import date
 
+import fake_result
 import pytest
 from demo_farm import demo
 
 from rotation_opt.records import Alternative, Result
+from rotation_opt.report.calendar_page import counts
+from rotation_opt.report.summary import Reading
+from rotation_opt.report.wording import Wording
 
 
 @pytest.fixture(scope="module")
@@ -19,7 +24,7 @@ def plans(result: Result) -> list[Alternative]:
     return [plan for plan in result.alternatives if plan.key in result.jobs]
 
 
-def test_hours_of_the_jobs_are_those_of_the_figures_half_month_by_half_month(result: Result) -> None:
+def test_hours_of_the_jobs_are_those_of_the_figures_year_by_year(result: Result) -> None:
     for plan in plans(result):
         hours: Counter[int] = Counter()
         for job in result.jobs[plan.key]:
@@ -48,3 +53,15 @@ def test_a_contractor_brings_his_own_driver(result: Result) -> None:
     hired = [job for found in result.jobs.values() for job in found if job.hired]
     assert hired
     assert all(job.labour_h == 0.0 for job in hired)
+
+
+def test_shoots_are_counted_only_where_the_land_is_still_farmed() -> None:
+    whole = fake_result.result()
+    plan = whole.alternatives[1]
+    first = whole.farm.fields[0]
+    left = replace(plan, practices={**plan.practices, first.name: (*plan.practices[first.name][:2], "", "")})
+    reading = Reading(whole, Wording(whole.farm, fake_result.tables()))
+    years = {when[:4]: fields for weed, when, fields in counts(reading, left) if weed == "creeping_thistle"}
+    assert sorted(years) == ["2027", "2028", "2029", "2030"]
+    assert first.name in years["2028"] and first.name not in years["2029"]
+    assert not any(weed == "field_bindweed" and when > "2029" for weed, when, _ in counts(reading, left))

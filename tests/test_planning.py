@@ -25,7 +25,7 @@ from small_farm import (
 )
 
 from rotation_opt.alternatives import Draft, Proposal, describe
-from rotation_opt.errors import NoPlanError
+from rotation_opt.errors import NoPlanError, RotationOptError
 from rotation_opt.farm_arrays import selection_data, weight_of_years
 from rotation_opt.formulate import Goal
 from rotation_opt.groundwork import lay
@@ -486,3 +486,9 @@ def test_a_present_rotation_that_cannot_go_on_is_told_and_the_others_are_still_s
 
 def test_the_small_farm_keeps_to_the_practices_it_was_given() -> None:
     assert {*KEPT, "oat"} >= {each.key for each in plain().ground.practice_list.practices}
+
+
+def test_a_farm_south_of_the_equator_is_turned_down_in_one_sentence() -> None:
+    south = next(key for key, station in TABLES.stations.items() if station.latitude < 0.0)
+    with pytest.raises(RotationOptError, match="south of the equator"):
+        plan(replace(small(), station=south), TABLES)

@@ -101,6 +101,25 @@ def test_a_patch_that_grew_takes_the_area_in_the_log_but_never_more_than_its_fie
     assert [field.patches[0].area_ha for field in (fields[0], fields[2])] == pytest.approx([6.5, 6.0])
 
 
+def test_what_was_not_counted_is_called_estimated() -> None:
+    fields = usual().rest.farm.fields
+    assert [fields[0].patches[0].estimated, fields[2].patches[0].estimated] == [False, True]
+
+
+def test_a_patch_that_nobody_went_to_does_not_vanish() -> None:
+    farm = small(FEW)
+    one = farm.fields[0].patches[0]
+    two = (replace(one, area_ha=1.0), replace(one, area_ha=4.0))
+    farm = replace(farm, fields=(replace(farm.fields[0], patches=two), *farm.fields[1:]))
+    seen = [visit("East", 2027, (4, 4), patch="1", area_ha=1.0)]
+    rest = stock([row("East", 2027, "oat")], seen, farm).rest
+    assert [patch.area_ha for patch in rest.farm.fields[0].patches] == pytest.approx([1.0, 4.0])
+    assert any("1 of 2 patches" in note for note in rest.notes)
+    both = [*seen, visit("East", 2027, (4, 4), patch="2", area_ha=2.0)]
+    rest = stock([row("East", 2027, "oat")], both, farm).rest
+    assert sum(patch.area_ha for patch in rest.farm.fields[0].patches) == pytest.approx(3.0)
+
+
 def test_a_count_of_nothing_leaves_some_shoots() -> None:
     taken = stock([row("East", 2027, "oat")], [visit("East", 2027, (0,) * 10)])
     assert 0.0 < taken.rest.farm.fields[0].patches[0].shoots_per_m2 < 1.0
@@ -162,6 +181,18 @@ def test_one_year_outside_is_to_look_again_and_two_running_to_plan_anew() -> Non
     assert [each.by_plan for each in back.followup.held] == [True, True]
 
 
+def test_two_stages_of_one_year_are_one_verdict_and_sides_do_not_add_up() -> None:
+    known = stock([row("East", 2027, "oat_alfalfa")], [visit("East", 2027, (20,) * 20)]).followup
+    above = known.held[0]
+    assert above.side == "above"
+    assert replace(known, held=(above, above)).years_outside("East", WEED) == 1
+    below = replace(above, year=2028, counted=(0.1, 0.2, 0.3))
+    assert below.side == "below"
+    assert replace(known, held=(above, below)).years_outside("East", WEED) == 1
+    again = replace(above, year=2028)
+    assert replace(known, held=(above, again)).years_outside("East", WEED) == 2
+
+
 # ---------------------------------------------------------------- files
 
 
@@ -196,6 +227,7 @@ def written(folder: Path, text: str) -> Path:
         ("field,year,practice_or_crop\nEast,next,oats\n", "line 2, column year"),
         ("field,year,practice_or_crop\nEast,2027,soybeens\n", "Did you mean"),
         ("field,year,practice_or_crop\nEast,2027,oats\nEast,2027,corn\n", "stands once"),
+        ("field,year,practice_or_crop,note\nEast,2027,oats,late, and wet\n", "5 cells"),
     ],
 )
 def test_faults_of_a_file_of_years_done_are_told(tmp_path: Path, text: str, said: str) -> None:

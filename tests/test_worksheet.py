@@ -363,6 +363,9 @@ def test_the_commands_write_and_read_and_never_over_a_file_without_force(tmp_pat
     assert run("worksheet-read", sheet, made).exit_code == 2
     assert made.read_text(encoding="utf-8") == "mine"
     assert run("worksheet-read", sheet, made, "--force").exit_code == 0
+    held = sheet.read_bytes()
+    assert run("worksheet-read", sheet, sheet, "--force").exit_code == 2
+    assert sheet.read_bytes() == held
     sheet.write_bytes(b"PK\x03\x04 broken")
     bad = run("worksheet-read", sheet, tmp_path / "other.toml")
     assert bad.exit_code == 1 and bad.stderr.startswith("Error: ")

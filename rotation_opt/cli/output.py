@@ -51,7 +51,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
         beside = Path(name)
         with os.fdopen(handle, "wb") as stream:
             stream.write(content.encode() if isinstance(content, str) else content)
-        beside.chmod(0o666 & ~_umask())
+        beside.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
         beside.replace(path)
         beside = None
     except OSError as fault:

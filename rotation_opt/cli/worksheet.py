@@ -61,6 +61,8 @@ def worksheet_read(workbook: Path, farm_file: Path, force: bool) -> None:
     from rotation_opt import worksheet as worksheet_room
     from rotation_opt.cli import output
 
+    if farm_file.suffix.lower() != ".toml":
+        raise click.UsageError(f"{farm_file}: the name of a farm file is to end in .toml.")
     _only_if_new(farm_file, force)
     tables = crop_tables.read()
     content = worksheet_room.read(workbook, tables)

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from icalendar import Alarm, Calendar, Event, vText
 
 from rotation_opt.records import Alternative
-from rotation_opt.report.calendar_page import TO_COUNT, hours, iso, machine_of
+from rotation_opt.report.calendar_page import TO_COUNT, counts, hours, machine_of
 from rotation_opt.report.plain_text import clean
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import capital
@@ -53,7 +53,7 @@ def render(reading: Reading, plan: Alternative) -> bytes:
     for job in sorted(reading.result.jobs.get(plan.key, ()), key=lambda job: (job.first, job.last)):
         name = (job.field, job.harvest_year, job.operation)
         times[name] += 1
-        who = "contractor" if job.hired else "own"
+        who = words.word("contractor") if job.hired else "own"
         told = [
             f"Look for: {job.stage}" if job.stage else "",
             f"For {words.crop(job.crop).lower()}, harvest {job.harvest_year}",
@@ -62,20 +62,12 @@ def render(reading: Reading, plan: Alternative) -> bytes:
         ]
         what = f"{capital(words.operation(job.operation))}: {job.field}"
         _add(calendar, reading, ((*name, times[name]), what, told), (job.first, job.last), stamp)
-    for weed, days in reading.result.weed_days.items():
-        if "bud" not in days:
-            continue
-        fields = [each.name for each in farm.fields if any(patch.weed == weed for patch in each.patches)]
-        for year in range(farm.first_year, farm.first_year + farm.years):
-            when = iso(year, days["bud"])
-            told = [f"Look for: {words.weed(weed)} at bud stage", "Use the scouting sheet.", CAUTION]
-            _add(
-                calendar,
-                reading,
-                (("count", year, weed), f"{TO_COUNT}: {', '.join(fields)}", told),
-                (when, when),
-                stamp,
-            )
+    for weed, when, fields in counts(reading, plan):
+        told = [f"Look for: {words.weed(weed)} at bud stage", "Use the scouting sheet.", CAUTION]
+        name_of_count = ("count", int(when[:4]), weed)
+        _add(
+            calendar, reading, (name_of_count, f"{TO_COUNT}: {', '.join(fields)}", told), (when, when), stamp
+        )
     return bytes(calendar.to_ical())
 
 

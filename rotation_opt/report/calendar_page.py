@@ -19,8 +19,8 @@ TO_COUNT = "Count the shoots"
 HOW_TO_READ = (
     "Days are those of a usual year: weather decides. Where a stage stands under 'Look for', go by it, not "
     "by the date. A line is the same job of one half-month; its days are from the first field to the last, "
-    "and its hours those of the machine or, by hand, of people, for all its fields. A contractor brings his "
-    "own driver. A rule ends each half-month."
+    "and its hours those of the machine or, by hand, of people, for all its fields. A {contractor} brings a "
+    "driver. A rule ends each half-month."
 )
 BY_HAND, HIRED, NOBODY = "by hand", "hired", "-"
 
@@ -33,7 +33,7 @@ def calendar_page(reading: Reading, plan: Alternative) -> Page:
     reading : Reading
     plan : Alternative
     """
-    rows = sorted((*_jobs(reading, plan), *_counts(reading)), key=lambda row: row[0])
+    rows = sorted((*_jobs(reading, plan), *_counts(reading, plan)), key=lambda row: row[0])
     sections = [
         Section(key=f"calendar:{plan.key}:{year}", title=f"Work in {year}", blocks=(_grid(list(those)),))
         for year, those in groupby(rows, key=lambda row: row[0][0][:4])
@@ -41,7 +41,7 @@ def calendar_page(reading: Reading, plan: Alternative) -> Page:
     return Page(
         key=f"calendar:{plan.key}",
         title=f"Calendar of work, {reading.heading(plan)}",
-        lead=(HOW_TO_READ,),
+        lead=(HOW_TO_READ.format(contractor=reading.wording.word("contractor")),),
         sections=tuple(sections),
     )
 
@@ -81,25 +81,36 @@ def _fields(words: Wording, jobs: Sequence[Job]) -> str:
     return "; ".join(f"{words.crop_short(crop)}: {', '.join(fields)}" for crop, fields in crops.items())
 
 
-def _counts(reading: Reading) -> Iterator[tuple[Order, tuple[str, ...]]]:
-    """Each year the shoots of each weed are counted when it is at bud."""
-    words, farm = reading.wording, reading.result.farm
+def _counts(reading: Reading, plan: Alternative) -> Iterator[tuple[Order, tuple[str, ...]]]:
+    words = reading.wording
+    for weed, when, fields in counts(reading, plan):
+        cells = (
+            span(words, when, when),
+            TO_COUNT,
+            ", ".join(fields),
+            capital(f"{words.weed(weed)} at bud stage"),
+            "scouting sheet",
+            NOBODY,
+            BOX,
+        )
+        yield (when, when, "", weed), cells
+
+
+def counts(reading: Reading, plan: Alternative) -> Iterator[tuple[str, str, list[str]]]:
+    """Weed, ISO date and fields: each year its shoots are counted at bud, where the land is still farmed."""
+    farm = reading.result.farm
     for weed, days in reading.result.weed_days.items():
         if "bud" not in days:
             continue
-        fields = [each.name for each in farm.fields if any(patch.weed == weed for patch in each.patches)]
-        for year in range(farm.first_year, farm.first_year + farm.years):
-            when = iso(year, days["bud"])
-            cells = (
-                span(words, when, when),
-                TO_COUNT,
-                ", ".join(fields),
-                capital(f"{words.weed(weed)} at bud stage"),
-                "scouting sheet",
-                NOBODY,
-                BOX,
-            )
-            yield (when, when, "", weed), cells
+        for place in range(farm.years):
+            fields = [
+                each.name
+                for each in farm.fields
+                if any(patch.weed == weed for patch in each.patches)
+                and any(plan.practices.get(each.name, ())[place : place + 1])
+            ]
+            if fields:
+                yield weed, iso(farm.first_year + place, days["bud"]), fields
 
 
 def _grid(rows: Sequence[tuple[Order, tuple[str, ...]]]) -> Grid:

@@ -31,10 +31,11 @@ RULE = (
 )
 NO_COUNT = "No count of the years done could be held against the plan. Roots are as foretold."
 STARTS = (
-    "Patches that were counted in {year} start the new plan with that count; the others (marked *) with what "
-    "is estimated. Low to high of the new plan goes by those courses of the weeds that foretold the counts "
-    "well. Where the column of the new plan is far from the range with the counts, one of the two is wrong: "
-    "look again."
+    "Patches that were counted in {year} start the new plan with that count; the others (marked *) with "
+    "what is estimated. The newest count is taken as exact there, so the range of the first new year is too "
+    "narrow. Low to high of the new plan goes by those courses of the weeds that foretold the counts well. "
+    "Where the column of the new plan is far from the range with the counts, one of the two is wrong: look "
+    "again."
 )
 AS_KEPT = (
     "Stores, cash in hand, prices and machines are as the farm file says: change them there if they are "
@@ -228,7 +229,7 @@ def _answers(reading: Reading, was: Alternative) -> list[tuple[str, _Answer]]:
         return more_or_less(apart, f"{abs(apart):.0f} h") if abs(apart) >= HALF_HOUR else "the same"
 
     return [
-        (f"{capital(words.word('money_left'))} a year ({words.money_unit})", reading.against_now),
+        (f"Net return a year ({words.money_unit})", reading.against_now),
         ("Work a year", work),
         ("Roots at the end, % of today's", reading.roots),
         ("The same for the plan as it was", lambda _: reading.roots(was)),

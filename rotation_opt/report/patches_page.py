@@ -95,8 +95,8 @@ def _section(number: int, outlook: PatchOutlook, words: Wording) -> Section:
     refused = [option for option in outlook.options if option.refused]
     blocks: list[Block] = [
         Paragraph(
-            text=f"{units.density_text(patch.shoots_per_m2)} shoots per m2 counted on "
-            f"{words.dated(patch.counted_on)}. Crops followed: "
+            text=f"{units.density_text(patch.shoots_per_m2)} shoots per m2, "
+            f"{words.counted(patch)}. Crops followed: "
             f"{', then '.join(words.practice(key) for key in outlook.crops)}."
         )
     ]

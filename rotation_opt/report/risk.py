@@ -47,7 +47,7 @@ def risk_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Sectio
         return []
     money, farm = reading.wording.money_unit, reading.result.farm
     figure = reading.wording.money_figure
-    floor = f"{money}{figure(farm.cash_floor)}" if len(money) == 1 else f"{figure(farm.cash_floor)} {money}"
+    floor = reading.wording.money(farm.cash_floor)
     rows: list[tuple[str, Answer]] = [
         (f"Expected net return, {money} a year", lambda risk: figure(risk.expected_net)),
         (f"Mean of the worst fifth of runs, {money} a year", lambda risk: figure(risk.worst_fifth_net)),

@@ -90,7 +90,7 @@ def _sheet(reading: Reading, field: Field, columns: Sequence[Alternative]) -> Se
     words = reading.wording
     today = [
         f"{capital(words.weed(patch.weed))}: {band((patch.shoots_per_m2,) * 3)} shoots per m2 on "
-        f"{words.area(patch.area_ha)}, counted {words.dated(patch.counted_on)}."
+        f"{words.area(patch.area_ha)}, {words.counted(patch)}."
         for patch in field.patches
     ]
     weeds = len({patch.weed for patch in field.patches})

@@ -110,14 +110,13 @@ def _reading(summaries: Sequence[Summary]) -> str:
 
 
 def _clumped(one: Clumping) -> str:
-    k = units.figure(one.k, 2)
     if one.fitted:
         return (
-            f"How clumped they stand was taken from the {one.stops} stops of this log, by moments "
-            f"(negative binomial, k = {k}; Bliss and Owen 1958, from memory)."
+            f"How clumped they stand was taken from the {one.stops} stops of this log: "
+            f"{_spread(one)} (Bliss and Owen 1958, from memory)."
         )
     return (
-        f"How clumped they stand is our judgement (negative binomial, k = {k}): the log, with "
+        f"How clumped they stand is our judgement ({_spread(one)}): the log, with "
         f"{one.stops} stop{'' if one.stops == 1 else 's'}, is too short to tell, and no published figure for "
         "patches was read."
     )
@@ -150,3 +149,8 @@ def _height(cm: float, words: Wording) -> str:
     if words.farm.units == "us":
         return f"{cm / 100.0 / units.INCH_M:.0f} in. high"
     return f"{cm:.0f} cm high"
+
+
+def _spread(one: Clumping) -> str:
+    """By how much frames differ beside chance, from the clumping figure of the negative binomial."""
+    return f"beside chance, frames differ by about {100.0 / one.k**0.5:.0f}%"

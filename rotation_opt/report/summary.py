@@ -84,7 +84,15 @@ class Reading:
         return min(low, likely), likely, max(high, likely)
 
     def roots(self, plan: Alternative) -> str:
-        return percent_range(self.roots_left(plan))
+        return percent_range(self.roots_left(plan)) if self.any_kept else NO_FIGURE
+
+    @property
+    def any_kept(self) -> bool:
+        """Whether weeds were counted on a field that is farmed to the end: others have no end to tell of."""
+        farm = self.result.farm
+        last = farm.first_year + farm.years - 1
+        kept = [each for each in farm.fields if each.lease_end_year is None or each.lease_end_year >= last]
+        return any(each.patches for each in kept) or not any(each.patches for each in farm.fields)
 
     def mean_roots(self, plan: Alternative) -> str:
         """The same, mean of the years: what the farm lives with on the way."""

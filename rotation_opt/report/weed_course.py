@@ -22,7 +22,7 @@ HOW_TO_READ = (
     "in a hoed crop after the hoe. The line is what is likely in usual years. Eight in ten courses lie from "
     "low to high. Each picture has its own scale.",
     "Count again every year, in the same places at bud stage, and write the figure into the circle of that "
-    "year. A count above the grey is no fault of yours: plan again with it.",
+    "year. One count above the grey may be the weather; two in a row mean: plan anew.",
 )
 TARGET = "The aim of this farm is fewer than {target} shoots per m2."
 OTHER_STAGE = (

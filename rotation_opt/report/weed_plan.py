@@ -77,9 +77,10 @@ def _there(reading: Reading, field: Field) -> str:
     for patch in field.patches:
         record = words.tables.weeds.get(patch.weed)
         latin = "" if record is None else f" ({record.latin})"
+        when = words.counted(patch) if patch.estimated else words.dated(patch.counted_on)
         lines.append(
             f"{words.weed(patch.weed)}{latin}, {words.area(patch.area_ha)}, "
-            f"{units.density_text(patch.shoots_per_m2)} per m2, {words.dated(patch.counted_on)}"
+            f"{units.density_text(patch.shoots_per_m2)} per m2, {when}"
         )
     return "\n".join(lines)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from rotation_opt import units
-from rotation_opt.records import Farm, Practice
+from rotation_opt.records import Farm, Patch, Practice
 from rotation_opt.tables import Tables
 from rotation_opt.words import MONTHS, word
 
@@ -102,6 +102,12 @@ class Wording:
         when = date.fromisoformat(iso)
         month = MONTHS[when.month - 1][:3]
         return f"{when.day} {month}" if self._british else f"{month} {when.day}"
+
+    def counted(self, patch: Patch) -> str:
+        """When a patch was counted, or that it was not."""
+        if patch.estimated:
+            return f"estimated for {self.dated(patch.counted_on)}, not counted"
+        return f"counted {self.dated(patch.counted_on)}"
 
     def _day_of_month(self, when: date) -> str:
         month = MONTHS[when.month - 1]
@@ -258,7 +264,7 @@ def sentence(text: str) -> str:
 
 def more_or_less(difference: float, text: str, zero: str = "the same") -> str:
     """A difference in words, never by sign or colour alone."""
-    if not text.strip("0.,$ "):
+    if not any(digit in text for digit in "123456789"):
         return zero
     return f"{text} {'more' if difference > 0 else 'less'}"
 
