@@ -68,8 +68,7 @@ def _grown_most(reading: Reading, columns: Sequence[Alternative], found: Sequenc
 
 def _panel(reading: Reading, course: Shading) -> Panel:
     words = reading.wording
-    turned = any(day < -200 for day in course.days)
-    inside = [at for at, day in enumerate(course.days) if turned or FIRST_DAY <= day <= LAST_DAY]
+    inside = [at for at, day in enumerate(course.days) if FIRST_DAY <= day <= LAST_DAY]
     days = tuple(float(course.days[at]) for at in inside)
     cover = tuple(100.0 * course.cover[at] for at in inside)
     emerged = tuple(100.0 * course.emerged[at] for at in inside)
@@ -81,7 +80,7 @@ def _panel(reading: Reading, course: Shading) -> Panel:
             Series(label="ground covered", kind="area", x=days, y=cover),
             Series(label="shoots up", kind="line", x=days, y=emerged),
         ),
-        x_ticks=() if turned else TICKS,
+        x_ticks=TICKS,
         y_top=100.0,
     )
 

@@ -12,7 +12,7 @@ from rotation_opt.report.summary import AS_NOW, Reading
 from rotation_opt.report.wording import band, capital
 
 STOPS = 5
-"""Stops on the way through a field: Manitoba Agriculture, Scouting for weeds (at least five)."""
+"""Stops on the way through a field: Manitoba Agriculture, no year, Scouting for weeds (at least five)."""
 
 SHEET = (
     "Date",
@@ -32,14 +32,14 @@ SKETCH = 6  # rows high
 HOW_TO_COUNT = (
     "Go when the weed is at or just before bud stage, every year at the same stage, and again in stubble if "
     "you can.",
-    f"Walk a zigzag with at least {STOPS} stops far apart (Manitoba Agriculture, Scouting for weeds); in a "
-    "patch stop in the patch. Many small frames tell more than a few large ones. Write down every stop, "
-    "also the 0.",
+    f"Walk a zigzag with at least {STOPS} stops far apart (Manitoba Agriculture, no year, Scouting for "
+    "weeds); in a patch stop in the patch. Many small frames tell more than a few large ones. Write down "
+    "every stop, also the 0.",
     "Count shoots of established plants of the weed itself; note seedlings apart. Same frame, same places "
     "every year: flag them, or pace them off from a landmark.",
     "Pace off each patch, long by wide: a patch has its own count, and the field is not their mean.",
     "Height at bud is a quick sign of strength: healthy thistles about 60 to 90 cm (2 to 3 ft), weakened "
-    "ones under 30 cm (1 ft) (ATTRA/NCAT answer on thistle in Wisconsin pastures).",
+    "ones under 30 cm (1 ft) (ATTRA/NCAT, no year, answer on thistle in Wisconsin pastures).",
     "Hold the count against the range below. One count above it may be the weather; two in a row mean plan "
     "anew.",
 )
