@@ -1,7 +1,6 @@
 """The page: nothing cut off, nothing hidden, every figure what it should be, whatever the names are."""
 
 import dataclasses
-import json
 import re
 import unicodedata
 from collections import Counter
@@ -9,7 +8,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import fake_result
-import jsonschema
 import paste_plan
 import pytest
 from hypothesis import given, settings
@@ -18,7 +16,6 @@ from whole_page import plan_page
 
 from rotation_opt import cli
 from rotation_opt import tables as real_tables
-from rotation_opt.report import result_json
 from rotation_opt.report.blocks import (
     SHADES,
     Bullets,
@@ -427,71 +424,3 @@ def test_a_farm_is_spoken_to_in_the_words_of_its_region():
     assert "fall-sown" not in shown
     assert "Canada" not in shown
     assert "acre" not in shown
-
-
-# ---------------------------------------------------------------- JSON
-
-
-def test_the_json_keeps_to_its_schema():
-    schema = result_json.schema()
-    jsonschema.Draft202012Validator.check_schema(schema)
-    jsonschema.validate(json.loads(result_json.dumps(fake_result.result(), TABLES)), schema)
-
-
-def test_the_schema_turns_down_a_missing_and_an_unknown_key():
-    whole = json.loads(result_json.dumps(fake_result.result(), TABLES))
-    validator = jsonschema.Draft202012Validator(result_json.schema())
-    for change in (lambda d: d["alternatives"][0].pop("cash"), lambda d: d["farm"].update(owner="x")):
-        broken = json.loads(json.dumps(whole))
-        change(broken)
-        assert not validator.is_valid(broken)
-
-
-def numbers(value: object, key: str = "") -> Iterator[str]:
-    """Keys that numbers stand under, from the innermost one that is not a name of a thing."""
-    if isinstance(value, dict):
-        for inner, item in value.items():
-            yield from numbers(item, inner if inner in KNOWN or not key else key)
-    elif isinstance(value, list):
-        for item in value:
-            yield from numbers(item, key)
-    elif isinstance(value, int | float) and not isinstance(value, bool):
-        yield key
-
-
-KNOWN = {
-    *result_json.UNITS,
-    "year",
-    "years",
-    "first_year",
-    "lease_end_year",
-    "harvest_year",
-    "schema_version",
-    "figures",
-    "farm",
-}
-COUNTS = {"year", "years", "first_year", "lease_end_year", "harvest_year"}
-
-
-def test_every_number_in_the_json_has_its_unit_spelled_out():
-    whole = json.loads(result_json.dumps(fake_result.result(), TABLES))
-    assert all("unit" in figure for figure in whole.pop("figures"))
-    inside = set()
-    for key, value in whole.items():
-        inside |= set(numbers(value if isinstance(value, dict | list) else {key: value}))
-    assert inside - COUNTS <= set(whole["units"])
-    assert set(whole["units"]) == set(result_json.UNITS)
-
-
-def test_the_same_result_gives_the_same_bytes_and_wall_time_is_not_in_them():
-    one = result_json.dumps(fake_result.result(seconds={"season": 1.0}), TABLES)
-    other = result_json.dumps(fake_result.result(seconds={"season": 99.0}), fake_result.tables())
-    assert one == other
-    assert "seconds" not in json.loads(one)
-
-
-def test_a_figure_that_is_not_a_number_becomes_null():
-    result = fake_result.result()
-    plan = dataclasses.replace(result.alternatives[0], proven_gap=float("inf"))
-    result = dataclasses.replace(result, alternatives=(plan,))
-    assert json.loads(result_json.dumps(result, TABLES))["alternatives"][0]["proven_gap_share"] is None
