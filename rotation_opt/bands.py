@@ -6,13 +6,14 @@ through weather drawn anew for every year, and with an error of each practice as
 which a fit foretells trials whose study it has not seen (``season_error``). The counted shoots are read with
 the same figures, so a set under which the stand is strong in roots starts strong.
 
-Once counts of years done have been held against these courses (``state_estimate.py``), courses that foretold
-them well stand for more of what may come: a `Belief` says which courses go on, and how often each.
+Once years are done, these courses have gone through them, and counts have been held against them weed by weed
+(``state_estimate.py``). Those that foretold the counts well stand for more of what may come: a `Belief` says
+which courses go on, how often each, and from which roots.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +22,7 @@ from numpy.typing import NDArray
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.climate import Climate, weather_years
 from rotation_opt.groundwork import Groundwork
-from rotation_opt.infestation import WeedStart, season_counted, weed_start
+from rotation_opt.infestation import season_counted, weed_start
 from rotation_opt.patch_growth import PatchGrowth
 from rotation_opt.practices import dated_practices
 from rotation_opt.records import Programme
@@ -45,8 +46,10 @@ class BandCourse:
 
     Attributes
     ----------
+    reserve : ndarray (T, W, K)
+        At harvest, infested part.
     autumn : ndarray (T, W, K)
-        Reserve on 1 November, infested part.
+        The same on 1 November.
     shoots : ndarray (T, W, K)
         Per m2 of the infested part.
     burden : ndarray (T, K)
@@ -57,6 +60,7 @@ class BandCourse:
         Seeds shed on each m2 of patch.
     """
 
+    reserve: Array
     autumn: Array
     shoots: Array
     burden: Array
@@ -66,7 +70,7 @@ class BandCourse:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Belief:
-    """What counts of the years done say of the courses; K courses, the first of them the likely one.
+    """What the years done say of the courses; W weeds, K courses, the first of them the likely one.
 
     Attributes
     ----------
@@ -75,22 +79,34 @@ class Belief:
     courses_a_draw : int
         Courses followed for each set of weed figures beside the likely one.
     years_done : int
-        Years whose weather the counts have told of; later years have weather of their own.
-    weights : ndarray (K,)
-        How much each course counts, adding up to 1; the likely course has none.
+        Years whose weather is past; later years have weather of their own.
+    weights : ndarray (W, K)
+        How much each course counts for a weed, adding up to 1; the likely course has none.
+    reserve, autumn : mapping
+        (field, weed) -> roots of each course at the last harvest done, and on 1 November after it, (K,).
     """
 
     weeds: tuple[str, ...]
     courses_a_draw: int
     years_done: int
     weights: Array
+    reserve: Mapping[tuple[str, str], Array]
+    autumn: Mapping[tuple[str, str], Array]
 
-    def going_on(self) -> NDArray[np.int64]:
-        """The likely course, then `COURSES_GOING_ON` of the others, each as often as it counts."""
+    def going_on(self, weeds: Sequence[str]) -> NDArray[np.int64]:
+        """Courses of some weeds, a row each: the likely one, then `COURSES_GOING_ON` as often as they count.
+
+        Of a weed met later all courses count alike.
+        """
+        courses = self.weights.shape[1]
+        alike = np.concatenate([[0.0], np.full(courses - 1, 1.0)])
         places = (np.arange(COURSES_GOING_ON) + 0.5) / COURSES_GOING_ON
-        share = np.cumsum(self.weights[1:])
-        picked = 1 + np.searchsorted(share / share[-1], places)
-        return np.concatenate([[0], picked]).astype(np.int64)
+        rows = []
+        for weed in weeds:
+            known = self.weights[self.weeds.index(weed)] if weed in self.weeds else alike
+            share = np.cumsum(known[1:])
+            rows.append([0, *(1 + np.searchsorted(share / share[-1], places))])
+        return np.array(rows, dtype=np.int64)
 
 
 def three(courses: Array) -> Three:
@@ -111,9 +127,12 @@ class Bands:
     plans : iterable
         Paths of each plan, field by field; only their seasons are simulated.
     belief : Belief, optional
-        What counts say of the courses. None, before anything was counted: all count alike.
+        What the years done say of the courses. None, before any was: all count alike.
     courses_a_draw : int
         Courses for each set of weed figures beside the likely one; those of `belief` if there is one.
+    as_done : mapping, optional
+        (field number, year of the plan from 0) -> season as it was really dated, on these days in every
+        weather; in place of the usual one.
     """
 
     def __init__(
@@ -124,6 +143,7 @@ class Bands:
         belief: Belief | None = None,
         *,
         courses_a_draw: int = COURSES_A_DRAW,
+        as_done: Mapping[tuple[int, int], Programme] | None = None,
     ) -> None:
         self._ground, self._data, self._belief = ground, data, belief
         counted = {
@@ -135,15 +155,22 @@ class Bands:
             for land, path in zip(data.fields, paths, strict=True):
                 used.update(pair for _, pair in _seasons(data, land.history[-1], path))
         self._place = {pair: number for number, pair in enumerate(sorted(used))}
-        programmes = [ground.programmes[pair] for pair in self._place]
+        dated = [ground.programmes[pair] for pair in self._place]
+        fixed = dict(as_done or {})
+        self._as_done = {when: len(dated) + number for number, when in enumerate(fixed)}
+        self._programmes = [*dated, *fixed.values()]
         weeds, tables = ground.response.weeds, ground.tables
-        self._usual = respond(programmes, ground.climate, tables, weeds)
+        self._usual = respond(self._programmes, ground.climate, tables, weeds)
         years = weather_years(ground.climate, tables)
         self._years = tuple(
             self._usual
             if year.climate is ground.climate
             else respond(
-                _dated(programmes, ground, year.climate), year.climate, tables, weeds, home=ground.climate
+                [*_dated(dated, ground, year.climate), *fixed.values()],
+                year.climate,
+                tables,
+                weeds,
+                home=ground.climate,
             )
             for year in years
         )
@@ -153,15 +180,19 @@ class Bands:
         )
         each = courses_a_draw if belief is None else belief.courses_a_draw
         draw = np.array([draws[0], *np.repeat(draws[1:], each)])
-        self._kept = np.arange(len(draw)) if belief is None else belief.going_on()
+        # by weed, since counts of one say nothing of another: (W, K)
+        self._kept = (
+            np.tile(np.arange(len(draw)), (len(weeds), 1)) if belief is None else belief.going_on(weeds)
+        )
         self._draw = draw[self._kept]
+        self._weed = np.arange(len(weeds))[:, None]
         # weather to come has nothing to do with that of years done
         rng = np.random.default_rng(_SEED if belief is None else [_SEED, belief.years_done])
-        shape = (data.years, len(self._draw))
+        shape = (data.years, self._kept.shape[1])
         self._weather = rng.choice(len(years), shape, p=[year.weight for year in years])
         self._courses = len(draw)
-        self._off = self._errors([programme.practice for programme in programmes])
-        self._growth = PatchGrowth(weeds, ground.climate, tables, len(self._draw))
+        self._off = self._errors([programme.practice for programme in self._programmes])
+        self._growth = PatchGrowth(weeds, ground.climate, tables, self._kept.shape[1])
         self._starts = {
             field.name: weed_start(
                 field,
@@ -180,12 +211,11 @@ class Bands:
         Only fields that are still farmed in the last year, so that a lease that ends does not look like
         weeds that went; so it is for every year of a plan.
         """
-        total = np.zeros(len(self._draw))
+        total = np.zeros(self._kept.shape[1])
         for land in self._data.fields:
             if land.farmed[-1]:
-                start = self._start(land.name)
-                weight = self._data.burden_weight * start.infested_share
-                total += land.area_ha * weight @ start.autumn[:, self._draw]
+                weight = self._data.burden_weight * self._starts[land.name].infested_share
+                total += land.area_ha * weight @ self._today(land.name)[1]
         return three(total)
 
     def _errors(self, practices: Sequence[str]) -> Array:
@@ -199,38 +229,55 @@ class Bands:
         rows = [order.index(weed) for weed in weeds]
         spread = np.array([self._ground.tables.number("weed", weed, "season_error") for weed in weeds])
         off = {
-            practice: np.random.default_rng([_SEED, *practice.encode()]).normal(
-                size=(len(order), self._courses)
-            )[rows][:, self._kept]
+            practice: np.take_along_axis(
+                np.random.default_rng([_SEED, *practice.encode()]).normal(size=(len(order), self._courses))[
+                    rows
+                ],
+                self._kept,
+                axis=1,
+            )
             for practice in set(practices)
         }
         errors = np.stack([off[practice] for practice in practices]) * spread[:, None]
         errors[..., 0] = 0.0
         return np.asarray(np.exp(errors))
 
-    def _start(self, field: str) -> WeedStart:
-        return self._starts[field]
+    def _today(self, field: str) -> tuple[Array, Array]:
+        """Roots of each course at the last harvest and on 1 November after it, (W, K) each."""
+        start = self._starts[field]
+        reserve, autumn = (found[self._weed, self._draw] for found in (start.reserve, start.autumn))
+        if self._belief is not None:
+            for w, weed in enumerate(self._usual.weeds):
+                if (field, weed) in self._belief.autumn:
+                    others = self._kept[w, 1:]
+                    reserve[w, 1:] = self._belief.reserve[field, weed][others]
+                    autumn[w, 1:] = self._belief.autumn[field, weed][others]
+        return reserve, autumn
 
     def _season(self, name: str, year: int, place: int) -> Array:
         """One figure of a season for all courses, each in its weather of that year: (W, K)."""
         found = np.stack([getattr(response, name)[place] for response in self._years])
-        found = found[self._weather[year], :, self._draw].T
-        found[:, 0] = getattr(self._usual, name)[place][:, self._draw[0]]
+        found = found[self._weather[year], self._weed, self._draw]
+        found[:, 0] = getattr(self._usual, name)[place][:, self._draw[0, 0]]
         return np.asarray(found)
 
     def course(self, field: int, path: Sequence[int]) -> BandCourse:
         """One field under one plan, or under the first years of it."""
         data, land = self._data, self._data.fields[field]
-        start = self._start(land.name)
-        shape = (len(path), len(data.weeds), len(self._draw))
-        autumn, shoots, burden = np.zeros(shape), np.zeros(shape), np.zeros((len(path), shape[2]))
-        before = start.reserve[:, self._draw]
+        start = self._starts[land.name]
+        before, today = self._today(land.name)
+        shape = (len(path), *before.shape)
+        reserve, autumn, shoots = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        burden = np.zeros((len(path), shape[2]))
         programmes: list[Programme | None] = [None] * len(path)
         weight = land.area_ha * data.burden_weight * start.infested_share
-        cap = self._usual.reserve_cap[:, self._draw]
-        power, full = self._usual.shoot_power[:, self._draw], self._usual.shoots_full[:, self._draw]
+        cap, power, full = (
+            figure[self._weed, self._draw]
+            for figure in (self._usual.reserve_cap, self._usual.shoot_power, self._usual.shoots_full)
+        )
         for year, pair in _seasons(data, land.history[-1], path):
-            place, programmes[year] = self._place[pair], self._ground.programmes[pair]
+            place = self._as_done.get((field, year), self._place[pair])
+            programmes[year] = self._programmes[place]
             autumn[year], counted, after = (
                 reserve_with_error(
                     self._season(f"{when}growth", year, place),
@@ -243,13 +290,14 @@ class Bands:
             )
             shoots[year] = full * self._season("count_shoots", year, place) * counted**power
             burden[year] = weight @ autumn[year]
-            before = after
+            reserve[year] = before = after
         return BandCourse(
+            reserve=reserve,
             autumn=autumn,
             shoots=shoots,
             burden=burden,
             patches_ha=self._growth.infested(
-                self._ground.farm.fields[field], np.concatenate([start.autumn[None, :, self._draw], autumn])
+                self._ground.farm.fields[field], np.concatenate([today[None], autumn])
             ),
             seed_shed=self._growth.shed(programmes, shoots),
         )

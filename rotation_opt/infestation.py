@@ -61,7 +61,8 @@ def weed_start(
     A count made in the season of the last crop is read back through that season: the reserve at the harvest
     before is the one that raises the shoots counted, and the season then carries it on to the last harvest.
     Counts of stubble, and of years before that, are read as the reserve of an undisturbed stand with as many
-    shoots. Several patches of one weed are averaged by area.
+    shoots. Where roots are known from several years they stand in place of the count. Several patches of one
+    weed are averaged by area.
 
     Parameters
     ----------
@@ -75,6 +76,11 @@ def weed_start(
     reserve, autumn, area = np.zeros(shape), np.zeros(shape), np.zeros(len(weeds))
     for patch in field.patches:
         weed = weeds.index(patch.weed)
+        area[weed] += patch.area_ha
+        if patch.roots is not None:
+            reserve[weed] += patch.area_ha * patch.roots.at_harvest
+            autumn[weed] += patch.area_ha * patch.roots.in_autumn
+            continue
         counted = date.fromisoformat(patch.counted_on)
         day = min(counted.timetuple().tm_yday, 365) - 1
         standing = reserve_from_count(
@@ -98,7 +104,6 @@ def weed_start(
             left_alone = response.autumn_after(pair, weed, draws, start)
         reserve[weed] += patch.area_ha * at_harvest
         autumn[weed] += patch.area_ha * left_alone
-        area[weed] += patch.area_ha
     known = np.maximum(area, 1e-12)[:, None]
     return WeedStart(
         reserve=np.where(area[:, None] > 0, reserve / known, 0.0),

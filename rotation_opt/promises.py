@@ -41,7 +41,7 @@ class Narrowed:
     weed: str
     before: Three
     after: Three
-    counted: bool  # in the last year done; else the new plan starts from the estimate
+    counted: bool  # in the last year done; else only older counts and what was done speak for it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -251,6 +251,14 @@ class Caution:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Roots:
+    """Living root of a weed before the plan, as share of an undisturbed stand."""
+
+    at_harvest: float  # of the last crop
+    in_autumn: float  # on 1 November after it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Patch:
     """A counted infestation: shoots per square metre on part of a field."""
 
@@ -260,6 +268,7 @@ class Patch:
     counted_on: str  # ISO date
     stage: Literal["emerging", "rosette", "stem", "bud", "flower", "mature", "stubble"]
     estimated: bool = False  # worked out from the counts of other years, not counted
+    roots: Roots | None = None  # where several years are known; None: what this count alone speaks for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

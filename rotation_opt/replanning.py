@@ -19,7 +19,7 @@ from rotation_opt.records import Farm, Result
 from rotation_opt.rest_of_plan import Rest, rest_of_plan
 from rotation_opt.scouting_log import Visit, clumping, log_likelihood, summarise
 from rotation_opt.scouting_log.summing import patch_area_ha
-from rotation_opt.state_estimate import AT_BUD, Counted, Estimate, estimate, foretold
+from rotation_opt.state_estimate import AT_BUD, Estimate, estimate, foretold
 from rotation_opt.tables import Tables
 from rotation_opt.years_done import Done, FollowedPlan, paths_done
 
@@ -36,7 +36,7 @@ class Taken:
     followup: FollowUp
 
     @property
-    def belief(self) -> Belief | None:
+    def belief(self) -> Belief:
         return self.estimate.belief
 
 
@@ -47,6 +47,7 @@ def take_stock(
     *,
     visits: Sequence[Visit],
     rows: Sequence[Done],
+    decided_on: str = "",
     tell: Tell = lambda text: None,
 ) -> Taken:
     """Where the farm stands after the years done.
@@ -62,12 +63,15 @@ def take_stock(
         Of the scouting log, all years.
     rows : sequence of Done
         At least one; the newest year among them is the last one done.
+    decided_on : str, optional
+        ISO date of the new plan: work dated before it is past. By default the day of the newest count.
     tell : callable, optional
 
     Raises
     ------
     InputError
-        If it is not known what a field bore in one of the years, or it cannot have grown there then.
+        If it is not known what a field bore in one of the years, it cannot have grown there then, or
+        `decided_on` is no day on which the years left can be planned.
     """
     tell("What was done and counted")
     done = paths_done(farm, tuple(rows), plan, tables)
@@ -80,13 +84,17 @@ def take_stock(
     sized = [replace(visit, area_ha=patch_area_ha(visit, farm)) for visit in visits]
     clumped = {weed: clumping(visits, tables, weed).k for weed in {visit.weed for visit in visits}}
 
-    def chance(visit: Counted, shoots_per_m2: Array) -> Array:
+    def chance(visit: Visit, shoots_per_m2: Array) -> Array:
         return log_likelihood(visit.counts, visit.frame_m2, shoots_per_m2, clumped[visit.weed])
 
     found = estimate(foretold(ground, data, paths), sized, chance)
     last = farm.first_year + len(paths[0]) - 1
     summaries = [each for each in summarise(visits, farm, tables) if each.year <= last]
-    dates = [visit.date for visit in visits if visit.year == last]
+    if decided_on:
+        _in_range(decided_on, last)
+    else:
+        dates = [visit.date for visit in visits if visit.year == last]
+        decided_on = max(dates, default=f"{last}{farm.decided_on[4:]}".replace("-02-29", "-02-28"))
     rest = rest_of_plan(
         ground,
         farm,
@@ -94,7 +102,7 @@ def take_stock(
         done=grown,
         newest=summaries,
         estimate=found,
-        decided_on=max(dates, default=f"{last}{farm.decided_on[4:]}".replace("-02-29", "-02-28")),
+        decided_on=decided_on,
     )
     held = tuple(
         Held(
@@ -136,6 +144,7 @@ def replan(
     *,
     visits: Sequence[Visit],
     rows: Sequence[Done],
+    decided_on: str = "",
     progress: Tell = lambda text: None,
     pulled: Callable[[], bool] = lambda: False,
 ) -> Result:
@@ -146,9 +155,22 @@ def replan(
     Result
         Its first alternative is the rest of the plan followed; ``followup`` tells how it was kept.
     """
-    taken = take_stock(farm, tables, plan, visits=visits, rows=rows, tell=progress)
+    taken = take_stock(farm, tables, plan, visits=visits, rows=rows, decided_on=decided_on, tell=progress)
     result = planning.plan(taken.rest.farm, tables, progress=progress, pulled=pulled, belief=taken.belief)
     return replace(result, followup=taken.followup)
+
+
+def day_of_planning(today: str, last_year: int) -> str:
+    """Today if the years after the last one done can be planned on it, else empty. ISO dates."""
+    return today if last_year <= int(today[:4]) <= last_year + 1 else ""
+
+
+def _in_range(day: str, last_year: int) -> None:
+    if not day_of_planning(day, last_year):
+        allowed = (
+            f"{last_year} is the last year done, so allowed is a day of {last_year} or of {last_year + 1}"
+        )
+        raise InputError([Fault("--decided-on", day, allowed)])
 
 
 def _laid(

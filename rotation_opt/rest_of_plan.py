@@ -60,7 +60,7 @@ def rest_of_plan(
     newest : sequence of Summary
         Counts of the last year done.
     estimate : Estimate
-        For patches that nobody counted in that year.
+        Roots of all patches, and shoots of those that nobody counted in that year.
     decided_on : str
         ISO date.
     """
@@ -161,7 +161,10 @@ class _Sequel:
 def _patches(
     field: Field, year: int, newest: Sequence[Summary], estimate: Estimate
 ) -> tuple[list[Patch], set[tuple[str, str]], list[str]]:
-    """Patches as counted in the last year done, or as estimated; which were counted; what is to be said."""
+    """Patches as counted in the last year done, or as estimated; which were counted; what is to be said.
+
+    Their roots are as estimated from all counts; of a weed met for the first time as its count speaks for.
+    """
     found: list[Patch] = []
     told: set[tuple[str, str]] = set()
     notes: list[str] = []
@@ -191,7 +194,15 @@ def _patches(
                     "patch_area_ha, so it is left out."
                 )
                 continue
-            found.append(_patch(weed, min(area, field.area_ha), shoots, day, stage))
+            found.append(
+                Patch(
+                    weed=weed,
+                    area_ha=min(area, field.area_ha),
+                    shoots_per_m2=shoots,
+                    counted_on=day,
+                    stage=stage,  # type: ignore[arg-type]
+                )
+            )
             continue
         whole = sum(patch.area_ha for patch in old)
         mean = sum(patch.area_ha * patch.shoots_per_m2 for patch in old) / whole
@@ -203,30 +214,18 @@ def _patches(
             )
         wider = min(area, field.area_ha) / whole if all_seen and area else 1.0
         found += [
-            _patch(
-                weed,
-                patch.area_ha * wider,
-                shoots * (patch.shoots_per_m2 / mean if mean > 0.0 else 1.0),
-                day,
-                stage,
+            Patch(
+                weed=weed,
+                area_ha=patch.area_ha * wider,
+                shoots_per_m2=shoots * (patch.shoots_per_m2 / mean if mean > 0.0 else 1.0),
+                counted_on=day,
+                stage=stage,  # type: ignore[arg-type]
                 estimated=not counts,
+                roots=estimate.likely.get((field.name, weed)),
             )
             for patch in old
         ]
     return found, told, notes
-
-
-def _patch(  # noqa: PLR0917
-    weed: str, area_ha: float, shoots: float, day: str, stage: str, estimated: bool = False
-) -> Patch:
-    return Patch(
-        weed=weed,
-        area_ha=area_ha,
-        shoots_per_m2=shoots,
-        counted_on=day,
-        stage=stage,  # type: ignore[arg-type]
-        estimated=estimated,
-    )
 
 
 def _shoots(counted: Summary, estimated: float | None) -> float:

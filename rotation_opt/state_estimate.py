@@ -2,15 +2,16 @@
 
 Before anything is counted the courses (draws of weed figures, weather, and errors of practices) count alike.
 Each course foretells shoots per m2 at bud stage for every field and year done; its weight is multiplied by
-the likelihood of what was counted there. The roots of today still start from the first count.
+the likelihood of what was counted there. Each weed has weights of its own: weeds have figures and errors of
+their own, so counts of one say nothing of another. The courses set out from the first count, as if exact, and
+go on into the years to come from the roots that they have led to.
 
 Few courses may be left when many counts are sharp. The likelihood is then raised to the largest power, at
 most 1, with which at least `LEAST_EFFECTIVE` courses still count (one over the sum of squared weights). The
 band is then wider than Bayes' rule alone would have it, never narrower: our judgement.
 
 What is likely moves by the usual linear rule of regression in logs: from the likely course, by the part of
-what was counted beside it that the courses say belongs to the figure asked for. A weed moves by its own
-counts alone. Counts that are as the likely
+what was counted beside it that the courses say belongs to the figure asked for. Counts that are as the likely
 course foretold leave it where it is.
 """
 
@@ -18,7 +19,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,8 @@ from numpy.typing import NDArray
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import BAND, BandCourse, Bands, Belief, three
 from rotation_opt.groundwork import Groundwork
+from rotation_opt.records import Programme, Roots
+from rotation_opt.scouting_log import Visit, mean_per_m2
 
 Array = NDArray[np.float64]
 Three = tuple[float, float, float]
@@ -40,28 +42,7 @@ MOST_SPREADS = 3.0  # a count further off tells that the models are wrong, not b
 _STEP = 0.1  # of the log of a density, for the curvature of a likelihood
 
 
-class Counted(Protocol):
-    """What is asked of a visit of the scouting log."""
-
-    @property
-    def field(self) -> str: ...
-    @property
-    def weed(self) -> str: ...
-    @property
-    def date(self) -> str: ...
-    @property
-    def stage(self) -> str: ...
-    @property
-    def frame_m2(self) -> float: ...
-    @property
-    def counts(self) -> Sequence[int]: ...
-    @property
-    def patch(self) -> str: ...
-    @property
-    def area_ha(self) -> float | None: ...
-
-
-Likelihood = Callable[[Counted, Array], Array]
+Likelihood = Callable[[Visit, Array], Array]
 """Log of the chance of a visit's counts, for each of some expected shoots per m2."""
 
 Place = tuple[str, str]  # field, weed
@@ -74,27 +55,30 @@ class Estimate:
 
     Attributes
     ----------
-    belief : Belief or None
-        For the bands of later years; None if no visit could be used.
+    belief : Belief
+        For the bands of later years.
     effective : float
-        Courses that still count.
+        Courses that still count, for the weed of which fewest do.
     power : float
-        To which the likelihood was raised; 1 = Bayes' rule as it stands.
+        To which its likelihood was raised; 1 = Bayes' rule as it stands.
     roots : mapping
         (field, weed) -> low, likely, high living root on 1 November of the last year done, as share of a
         full stand: before the counts, after them.
+    likely : mapping
+        (field, weed) -> likely roots after the counts, from which the years to come set out.
     shoots : mapping
         (field, weed, year) -> low, likely, high shoots per m2 at bud stage: before the counts, after them.
     left_out : tuple
         Visits that could not be used, with the reason.
     """
 
-    belief: Belief | None
+    belief: Belief
     effective: float
     power: float
     roots: Mapping[Place, tuple[Three, Three]]
+    likely: Mapping[Place, Roots]
     shoots: Mapping[When, tuple[Three, Three]]
-    left_out: tuple[tuple[Counted, str], ...]
+    left_out: tuple[tuple[Visit, str], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +108,7 @@ def foretold(
     done: Sequence[Sequence[int]],
     *,
     courses_a_draw: int = COURSES_A_DRAW,
+    as_done: Mapping[tuple[int, int], Programme] | None = None,
 ) -> Foretold:
     """Follow the courses through the years done.
 
@@ -137,8 +122,10 @@ def foretold(
         Practices really done, field by field, one a year.
     courses_a_draw : int
         Courses for each set of weed figures beside the likely one.
+    as_done : mapping, optional
+        Seasons as they were really dated, as of `Bands`.
     """
-    bands = Bands(ground, data, [done], courses_a_draw=courses_a_draw)
+    bands = Bands(ground, data, [done], courses_a_draw=courses_a_draw, as_done=as_done)
     return Foretold(
         data=data,
         done=tuple(tuple(path) for path in done),
@@ -147,7 +134,7 @@ def foretold(
     )
 
 
-def estimate(before: Foretold, visits: Sequence[Counted], log_likelihood: Likelihood) -> Estimate:
+def estimate(before: Foretold, visits: Sequence[Visit], log_likelihood: Likelihood) -> Estimate:
     """Hold the counts of the years done against the courses.
 
     Parameters
@@ -164,12 +151,13 @@ def estimate(before: Foretold, visits: Sequence[Counted], log_likelihood: Likeli
     """
     data, count = before.data, before.courses[0].shoots.shape[2]
     used, left_out = _usable(before, visits)
-    weights, power = _weights(used, log_likelihood, count)
-    # weeds have figures of their own: counts of one say nothing of another, and chance likenesses would
-    own = {weed: [each for each in used if each.visit.weed == weed] for weed in data.weeds}
-    by_weed = {weed: _weights(mine, log_likelihood, count)[0] for weed, mine in own.items()}
-    seen = {weed: _Seen(mine, log_likelihood) if mine else None for weed, mine in own.items()}
+    own = [[each for each in used if each.visit.weed == weed] for weed in data.weeds]
+    weighed = [_weights(mine, log_likelihood, count) for mine in own]
+    seen = [_Seen(mine, log_likelihood) if mine else None for mine in own]
     roots: dict[Place, tuple[Three, Three]] = {}
+    reserve: dict[Place, Array] = {}
+    autumn: dict[Place, Array] = {}
+    likely: dict[Place, Roots] = {}
     shoots: dict[When, tuple[Three, Three]] = {}
     for land, path, course in zip(data.fields, before.done, before.courses, strict=True):
         for w, weed in enumerate(data.weeds):
@@ -177,21 +165,28 @@ def estimate(before: Foretold, visits: Sequence[Counted], log_likelihood: Likeli
                 continue
             for year in (each for each, practice in enumerate(path) if practice != NOT_FARMED):
                 shoots[land.name, weed, data.first_year + year] = _both(
-                    course.shoots[year, w], by_weed[weed], seen[weed]
+                    course.shoots[year, w], weighed[w][0], seen[w]
                 )
             if path[-1] != NOT_FARMED:
-                roots[land.name, weed] = _both(course.autumn[-1, w], by_weed[weed], seen[weed])
-    belief = Belief(
-        weeds=data.weeds,
-        courses_a_draw=before.courses_a_draw,
-        years_done=len(before.done[0]),
-        weights=weights,
-    )
+                place = land.name, weed
+                reserve[place], autumn[place] = course.reserve[-1, w], course.autumn[-1, w]
+                roots[place] = _both(autumn[place], weighed[w][0], seen[w])
+                at_harvest = _both(reserve[place], weighed[w][0], seen[w])
+                likely[place] = Roots(at_harvest=at_harvest[1][1], in_autumn=roots[place][1][1])
+    fewest = min(weighed, key=lambda each: effective(each[0]))
     return Estimate(
-        belief=belief if used else None,
-        effective=effective(weights),
-        power=power,
+        belief=Belief(
+            weeds=data.weeds,
+            courses_a_draw=before.courses_a_draw,
+            years_done=len(before.done[0]),
+            weights=np.array([weights for weights, _ in weighed]),
+            reserve=reserve,
+            autumn=autumn,
+        ),
+        effective=effective(fewest[0]),
+        power=fewest[1],
         roots=roots,
+        likely=likely,
         shoots=shoots,
         left_out=tuple(left_out),
     )
@@ -214,7 +209,7 @@ class _Used:
     ``ratio`` is its own density by the mean of all patches of that year, each by its area, as counted.
     """
 
-    visit: Counted
+    visit: Visit
     ratio: float
     mean: float  # of all patches of that field, weed and year, as counted [shoots/m2]
     foretold: Array  # by each course, (K,) [shoots/m2]
@@ -228,17 +223,9 @@ class _Used:
         return np.asarray(chance(self.visit, np.maximum(self.ratio * shoots_per_m2, NO_SHOOTS)))
 
 
-def _looked_at(visits: Sequence[Counted]) -> float:
-    return sum(visit.frame_m2 * len(visit.counts) for visit in visits)
-
-
-def _density(visits: Sequence[Counted]) -> float:
-    return sum(sum(visit.counts) for visit in visits) / _looked_at(visits)
-
-
-def _held(visits: Sequence[tuple[Counted, Array]]) -> list[_Used]:
+def _held(visits: Sequence[tuple[Visit, Array]]) -> list[_Used]:
     """Visits with the mean of their field, weed and year, and how each patch stands to it."""
-    years: dict[When, dict[str, list[Counted]]] = {}
+    years: dict[When, dict[str, list[Visit]]] = {}
     for visit, _ in visits:
         patches = years.setdefault((visit.field, visit.weed, int(visit.date[:4])), {})
         patches.setdefault(visit.patch.casefold().strip(), []).append(visit)
@@ -248,17 +235,17 @@ def _held(visits: Sequence[tuple[Counted, Array]]) -> list[_Used]:
         areas = [next((v.area_ha for v in each if v.area_ha), None) for each in patches.values()]
         known = None not in areas
         shares = np.array([area if known and area else 1.0 for area in areas])
-        mean = float(np.average([_density(each) for each in patches.values()], weights=shares))
-        own = _density(patches[visit.patch.casefold().strip()])
+        mean = float(np.average([mean_per_m2(each) for each in patches.values()], weights=shares))
+        own = mean_per_m2(patches[visit.patch.casefold().strip()])
         found.append(_Used(visit, own / mean if mean > 0.0 else 1.0, mean, foretold))
     return found
 
 
-def _usable(before: Foretold, visits: Sequence[Counted]) -> tuple[list[_Used], list[tuple[Counted, str]]]:
+def _usable(before: Foretold, visits: Sequence[Visit]) -> tuple[list[_Used], list[tuple[Visit, str]]]:
     data, done, courses = before.data, before.done, before.courses
     place = {land.name: number for number, land in enumerate(data.fields)}
-    used: list[tuple[Counted, Array]] = []
-    left_out: list[tuple[Counted, str]] = []
+    used: list[tuple[Visit, Array]] = []
+    left_out: list[tuple[Visit, str]] = []
     for visit in visits:
         year = int(visit.date[:4]) - data.first_year
         field, weed = place.get(visit.field), visit.weed
@@ -340,7 +327,7 @@ class _Seen:
             groups.setdefault(one.when, []).append(one)
         self.foretold = np.log([group[0].foretold for group in groups.values()])
         seen = [
-            max(group[0].mean, NONE_SEEN / _looked_at([each.visit for each in group]))
+            max(group[0].mean, NONE_SEEN / sum(one.visit.frame_m2 * len(one.visit.counts) for one in group))
             for group in groups.values()
         ]
         self.seen = np.log(seen)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
@@ -140,10 +141,35 @@ def test_a_field_whose_lease_has_ended_is_left_out() -> None:
     assert "West is left out: its lease has ended." in taken.rest.notes
 
 
-def test_without_a_log_bands_are_as_before() -> None:
+def test_without_a_log_courses_go_on_from_what_was_foretold_for_what_was_done() -> None:
     taken = stock([row("East", 2027, "oat_alfalfa")])
-    assert taken.belief is None
-    assert taken.rest.farm.decided_on == "2027-07-15"
+    assert np.ptp(taken.belief.weights[:, 1:]) == 0.0
+    for each in taken.followup.roots:
+        assert each.before == each.after
+        assert each.after[0] < each.after[1] < each.after[2]
+    patch = taken.rest.farm.fields[0].patches[0]
+    assert patch.roots is not None
+    assert patch.roots.in_autumn == taken.followup.roots[0].after[1]
+
+
+@pytest.mark.parametrize("day", ["2027-11-28", "2028-02-01"])
+def test_the_new_plan_is_made_on_the_day_it_is_told(day: str) -> None:
+    rows = [row("East", 2027, "oat_alfalfa")]
+    taken = take_stock(small(FEW), TABLES, followed(), visits=[], rows=rows, decided_on=day)
+    assert taken.rest.farm.decided_on == day
+    assert stock(rows).rest.farm.decided_on == "2027-07-15"
+
+
+def test_the_new_plan_is_not_made_before_the_years_done() -> None:
+    with pytest.raises(InputError, match="allowed is a day of 2027 or of 2028"):
+        take_stock(
+            small(FEW),
+            TABLES,
+            followed(),
+            visits=[],
+            rows=[row("East", 2027, "oat_alfalfa")],
+            decided_on="2026-12-01",
+        )
 
 
 def test_what_cannot_have_grown_after_one_another_is_a_clear_fault() -> None:

@@ -171,10 +171,10 @@ def _outlook(land: Land, field: Field, patch: Patch) -> PatchOutlook:
 
 
 def _today(land: Land, field: Field, patch: Patch) -> tuple[Array, Array]:
-    """Reserve of one patch at the last harvest, and on 1 November after it, each (D,)."""
+    """Reserve of one patch at the last harvest, and on 1 November after it, each (D,), by its own count."""
     programme, known = land.last_season(field)
     start = weed_start(
-        replace(field, patches=(patch,)),
+        replace(field, patches=(replace(patch, roots=None),)),
         land.farm,
         response=respond([programme], land.climate, land.tables, [patch.weed]),
         pair=0 if known else -1,  # else the count alone speaks

@@ -16,7 +16,6 @@ from rotation_opt.report.wording import (
     more_or_less,
     percent_range,
     sentence,
-    weed_percent,
 )
 from rotation_opt.words import listed
 
@@ -29,14 +28,15 @@ RULE = (
     "low to high does not touch it. Outside in one year: look again, in the same places at bud stage. "
     "Outside in two years running: plan anew."
 )
-NO_COUNT = "No count of the years done could be held against the plan. Roots are as foretold."
-STARTS = (
-    "Patches that were counted in {year} start the new plan with that count; the others (marked *) with "
-    "what is estimated. The newest count is taken as exact there, so the range of the first new year is too "
-    "narrow. Low to high of the new plan goes by those courses of the weeds that foretold the counts well. "
-    "Where the column of the new plan is far from the range with the counts, one of the two is wrong: look "
-    "again."
+NO_COUNT = (
+    "No count of the years done could be held against the plan. Roots are as foretold for what was done, and "
+    "low to high of the new plan is as wide as that leaves it."
 )
+STARTS = (
+    "The new plan starts from the roots with the counts, and its low to high from theirs. It goes on with "
+    "those courses of the weed that foretold its counts well."
+)
+NOT_COUNTED = "* Not counted in {year}: older counts, counts of other fields and what was done speak for it."
 AS_KEPT = (
     "Stores, cash in hand, prices and machines are as the farm file says: change them there if they are "
     "others by now."
@@ -142,7 +142,6 @@ def _roots(reading: Reading, told: FollowUp) -> list[Block]:
             _place(reading, each.field, each.weed) + ("" if each.counted else " *"),
             percent_range(each.before),
             percent_range(each.after),
-            _start(reading, each.field, each.weed),
         )
         for each in told.roots
     )
@@ -150,18 +149,13 @@ def _roots(reading: Reading, told: FollowUp) -> list[Block]:
         f"Living roots, 1 November {told.last_year}, % of a full stand",
         "Foretold",
         "With the counts",
-        "New plan",
     )
-    notes = [STARTS.format(year=told.last_year), AS_KEPT]
+    notes = [STARTS, AS_KEPT]
+    if not all(each.counted for each in told.roots):
+        notes.insert(1, NOT_COUNTED.format(year=told.last_year))
     if told.visits_used and told.power < 1.0:
         notes.append(WIDENED)
     return [Grid(header=header, rows=rows), Bullets(items=(*notes, *told.notes))]
-
-
-def _start(reading: Reading, field: str, weed: str) -> str:
-    """Roots that the new plan starts from: those that the newest count alone speaks for."""
-    found = reading.result.reserve_today.get(field, {}).get(weed)
-    return NO_FIGURE if found is None else weed_percent(found)
 
 
 def _done(reading: Reading, told: FollowUp) -> list[Block]:

@@ -6,6 +6,7 @@ from rotation_opt.scouting_log.densities import (
     clumping,
     common_k,
     log_likelihood,
+    mean_per_m2,
     shoots_per_m2,
 )
 from rotation_opt.scouting_log.reading import default_path, read, read_log
@@ -24,6 +25,7 @@ __all__ = [
     "common_k",
     "default_path",
     "log_likelihood",
+    "mean_per_m2",
     "patch_area_ha",
     "read",
     "read_log",
