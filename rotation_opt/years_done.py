@@ -162,7 +162,8 @@ class _Rows:
     def _grown(self, number: int, text: str) -> str:
         key = self._names.key("grown", text) if text else None
         if key is None:
-            allowed, hint = self._names.allowed("grown"), self._names.hint("grown", text) if text else ""
+            allowed = self._names.allowed("grown", text)
+            hint = self._names.hint("grown", text) if text else ""
             self._fault(number, "practice_or_crop", _said(text), allowed, hint)
         return key or ""
 

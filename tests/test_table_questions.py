@@ -326,7 +326,7 @@ def test_the_commands_print_their_page_and_leave_the_farm_file_alone(farm_file: 
         (("--late", "moldboard plow", "5"), "only a hired machine comes late"),
         (("--lose-lease", "West", "2031"), "give the last harvest year"),
         (("--lose-lease", "Wst", "2027"), "Did you mean West?"),
-        (("--no-buyer", "oatss"), "Did you mean oat?"),
+        (("--no-buyer", "oatss"), 'Did you mean "Oats"?'),
         (("--dry-year", "2040"), "2040 is not from 2027 to 2029"),
         (("--plan", "fastest", "--skip-cut", "1"), "Most money and Balanced"),
         (("--set", "labour.wage", "22"), "labour.wage"),

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from rotation_opt import words
+from rotation_opt.farm.names import Kind, Names
 from rotation_opt.records import Farm, Result
 from rotation_opt.report.files import KINDS, OF_ONE_PLAN
 from rotation_opt.report.printout import PAGES
@@ -27,43 +28,74 @@ def pick(option: str, wanted: str, names: Mapping[str, Iterable[str]]) -> str:
         return found
     near = words.nearest(wanted, names)
     hint = f"Did you mean {near}?" if near else f"There is {words.listed(list(names), 'and')}."
-    raise click.BadParameter(f"there is no {wanted!r}. {hint}", param_hint=option)
+    raise _unknown(option, wanted, hint)
 
 
 def field(farm: Farm, wanted: str, option: str = "--field") -> str:
     return pick(option, wanted, {field.name: () for field in farm.fields})
 
 
-def machine(option: str, tables: Tables, wanted: str) -> str:
-    return pick(option, wanted, {key: (one.name_us, one.name_uk) for key, one in tables.machines.items()})
+def machine(option: str, farm: Farm, tables: Tables, wanted: str) -> str:
+    return _named(option, "machine", farm, tables, wanted)
 
 
-def crop(option: str, tables: Tables, wanted: str) -> str:
-    return pick(option, wanted, _crops(tables))
+def crop(option: str, farm: Farm, tables: Tables, wanted: str) -> str:
+    return _named(option, "crop", farm, tables, wanted)
 
 
-def _crops(tables: Tables) -> dict[str, tuple[str, ...]]:
-    return {key: (one.name_us, one.name_uk, one.short_us, one.short_uk) for key, one in tables.crops.items()}
+def practice(farm: Farm, tables: Tables, wanted: str) -> str:
+    return _named("--practice", "practice", farm, tables, wanted)
+
+
+def weed(farm: Farm, tables: Tables, wanted: str) -> str:
+    return _named("--weed", "weed", farm, tables, wanted)
+
+
+def _named(option: str, kind: Kind, farm: Farm, tables: Tables, wanted: str) -> str:
+    """Key of what is meant; names told are those of the farm's region."""
+    names = Names(tables, farm.region)
+    key = names.key(kind, wanted)
+    if key is None:
+        raise _unknown(option, wanted, names.hint(kind, wanted) or f"{names.allowed(kind, wanted)}.")
+    return key
+
+
+def _unknown(option: str, wanted: str, hint: str) -> click.BadParameter:
+    return click.BadParameter(f"there is no {wanted!r}. {hint[:1].upper()}{hint[1:]}", param_hint=option)
 
 
 def buyer(farm: Farm, tables: Tables, wanted: str) -> dict[str, str]:
     """What is meant by a buyer who is gone: one outlet of the farm, else all that buy a crop."""
     outlets: dict[str, tuple[str, ...]] = {outlet.name: () for outlet in farm.outlets}
-    named = words.find(wanted, outlets)
-    if named is not None:
-        return {"outlet": named}
-    found = pick("--no-buyer", wanted, {**_crops(tables), **outlets})
-    return {"outlet": found} if found in outlets else {"crop": found}
+    outlet = words.find(wanted, outlets)
+    if outlet is not None:
+        return {"outlet": outlet}
+    names = Names(tables, farm.region)
+    crop = names.key("crop", wanted)
+    if crop is not None:
+        return {"crop": crop}
+    sold = {
+        names.shown("crop", key): (one.name_us, one.name_uk)
+        for key, one in tables.crops.items()
+        if one.product != "none"
+    }
+    near = words.nearest(wanted, {**outlets, **sold})
+    buyers = f"Buyers are {words.listed(list(outlets), 'and')}; or give a crop" if outlets else "Give a crop"
+    hint = f'Did you mean "{near}"?' if near else f"{buyers}: {words.listed(list(sold))}."
+    raise _unknown("--no-buyer", wanted, hint)
 
 
-def practice(tables: Tables, wanted: str) -> str:
-    names = {key: (one.name_us, one.name_uk) for key, one in tables.practices.items()}
-    return pick("--practice", wanted, names)
-
-
-def weed(tables: Tables, wanted: str) -> str:
-    names = {key: (one.latin, one.name_us, one.name_uk) for key, one in tables.weeds.items()}
-    return pick("--weed", wanted, names)
+def any_weed(tables: Tables, wanted: str) -> str:
+    """Key of a weed where no farm says in which words: both are told where they differ."""
+    keys = {
+        one.name_us if one.name_us == one.name_uk else f"{one.name_us} / {one.name_uk}": key
+        for key, one in tables.weeds.items()
+    }
+    names = {
+        said: (key, tables.weeds[key].latin, tables.weeds[key].name_us, tables.weeds[key].name_uk)
+        for said, key in keys.items()
+    }
+    return keys[pick("--weed", wanted, names)]
 
 
 def any_title(wanted: str) -> None:

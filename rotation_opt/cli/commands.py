@@ -182,13 +182,13 @@ def season(
 
     farm, tables = _read(farm_file)
     field = None if field_name is None else choices.field(farm, field_name)
-    weed = None if weed_name is None else choices.weed(tables, weed_name)
+    weed = None if weed_name is None else choices.weed(farm, tables, weed_name)
     words = Wording(farm, tables)
     if practice_key is None:
         rows = closer_look.season_table(farm, tables, field=field, weed=weed)
         page = season_page(rows, words, field or "", every)
     else:
-        practice = choices.practice(tables, practice_key)
+        practice = choices.practice(farm, tables, practice_key)
         page = course_page(
             closer_look.season_course(farm, practice, tables, field=field, weed=weed), words, field or ""
         )
@@ -262,7 +262,7 @@ def trials(
     from rotation_opt.trials import run_trials
 
     tables = crop_tables.read()
-    weeds = None if weed_name is None else [choices.weed(tables, weed_name)]
+    weeds = None if weed_name is None else [choices.any_weed(tables, weed_name)]
     if json_file is not None:
         may_write(json_file, "--json")
     if fit_folder is not None:

@@ -81,7 +81,7 @@ def add(
     farm, tables = _farm(farm_file)
     visit = scouting_log.Visit(
         field=choices.field(farm, field_name),
-        weed=choices.weed(tables, weed_name),
+        weed=choices.weed(farm, tables, weed_name),
         date=day.strip(),
         stage=choices.pick("--stage", stage, dict.fromkeys(scouting_log.STAGES, ())),
         frame_m2=frames.area_m2(frame_words, "--frame"),

@@ -107,11 +107,12 @@ def what_if(
         said += [f"With {path} = {value}" for path, value in values]
     for name in hired:
         with _refused("--hire"):
-            changed, sentence = changed_farm.hired(changed, tables, choices.machine("--hire", tables, name))
+            key = choices.machine("--hire", farm, tables, name)
+            changed, sentence = changed_farm.hired(changed, tables, key)
         said.append(sentence)
     for name, days in late:
         with _refused("--late"):
-            key = choices.machine("--late", tables, name)
+            key = choices.machine("--late", farm, tables, name)
             changed, sentence = changed_farm.late(changed, tables, key, days)
         said.append(sentence)
     for name, year in lost:
@@ -156,7 +157,7 @@ def why(
     plan = _plan(title)
     farm = _farm(farm_file, (), tables)
     field = choices.field(farm, field_name)
-    crop = "" if crop_name is None else choices.crop("--crop", tables, crop_name)
+    crop = "" if crop_name is None else choices.crop("--crop", farm, tables, crop_name)
     _in_plan(farm, "--year", year)
     with output.progress() as tell:
         base = table_questions.base_of(farm, tables, plan, tell=tell)

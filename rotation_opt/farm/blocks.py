@@ -178,7 +178,7 @@ def _name(kind: Kind) -> BeforeValidator:
             raise _refuse(names.allowed(kind), "Put the name between quotation marks.")
         key = names.key(kind, value)
         if key is None:
-            raise _refuse(names.allowed(kind), names.hint(kind, value))
+            raise _refuse(names.allowed(kind, value), names.hint(kind, value))
         return key
 
     return BeforeValidator(check)

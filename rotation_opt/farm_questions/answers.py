@@ -181,7 +181,7 @@ def named(names: Names, kind: Kind, text: str) -> str:
     """
     key = names.key(kind, text)
     if key is None:
-        allowed = names.allowed(kind)
+        allowed = names.allowed("crop" if kind == "grown" else kind, text)
         hint = names.hint(kind, text) or f"{allowed[0].upper()}{allowed[1:]}."
         raise UnclearError(f'"{text}" is not known here. {hint}')
     return key

@@ -144,7 +144,7 @@ class Cells:
     def _weed(self, place: str, text: str) -> str:
         found = self._names.key("weed", text) if text else None
         if found is None:
-            self._fault(place, text, self._names.allowed("weed"), self._names.hint("weed", text))
+            self._fault(place, text, self._names.allowed("weed", text), self._names.hint("weed", text))
             return ""
         return found
 
