@@ -38,6 +38,7 @@ BAND = (0.1, 0.9)  # eight courses in ten lie within what is printed as low to h
 COURSES_A_DRAW = 3
 COURSES_GOING_ON = 400  # of those that counts were held against: quantiles then no longer hang on one course
 _SEED = 20261125
+_OF_FARM = "all practices"  # no key of a practice has a space
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,26 +220,27 @@ class Bands:
         return three(total)
 
     def _errors(self, practices: Sequence[str]) -> Array:
-        """Factor on what each season leaves, (seasons, W, K): one error for each practice and course.
+        """Factor on what each season leaves, (seasons, W, K), of each course: one error a practice.
 
-        By the name of the practice, so that a plan has the same band whatever plans stand beside it.
+        A part of it is the same for all practices of the farm. By the name of the practice, so that a plan
+        has the same band whatever plans stand beside it.
         """
-        weeds = self._usual.weeds
+        weeds, tables = self._usual.weeds, self._ground.tables
         known = () if self._belief is None else self._belief.weeds
         order = tuple(dict.fromkeys((*known, *weeds)))  # a weed met later changes nothing for the others
         rows = [order.index(weed) for weed in weeds]
-        spread = np.array([self._ground.tables.number("weed", weed, "season_error") for weed in weeds])
-        off = {
-            practice: np.take_along_axis(
-                np.random.default_rng([_SEED, *practice.encode()]).normal(size=(len(order), self._courses))[
-                    rows
-                ],
-                self._kept,
-                axis=1,
-            )
-            for practice in set(practices)
-        }
-        errors = np.stack([off[practice] for practice in practices]) * spread[:, None]
+
+        def drawn(name: str) -> Array:
+            every = np.random.default_rng([_SEED, *name.encode()]).normal(size=(len(order), self._courses))
+            return np.take_along_axis(every[rows], self._kept, axis=1)
+
+        spread, shared = (
+            np.array([tables.number("weed", weed, figure) for weed in weeds])[:, None]
+            for figure in ("season_error", "season_error_shared")
+        )
+        of_farm = np.sqrt(shared) * drawn(_OF_FARM)
+        off = {practice: of_farm + np.sqrt(1.0 - shared) * drawn(practice) for practice in set(practices)}
+        errors = np.stack([off[practice] for practice in practices]) * spread
         errors[..., 0] = 0.0
         return np.asarray(np.exp(errors))
 

@@ -223,3 +223,14 @@ def test_the_error_of_a_practice_does_not_depend_on_its_neighbours() -> None:
     assert (many[1] == one[0]).all()
     assert (many[0, :, 1:] != many[1, :, 1:]).all()
     assert (many[..., 0] == 1.0).all()
+
+
+def test_errors_of_two_practices_have_in_common_what_the_tables_say() -> None:
+    ground, data = laid()
+    found = Bands(ground, data, [present_paths(data, ground.farm)], courses_a_draw=50)
+    one, other = np.log(found._errors(["spring_barley", "soybean"]))[:, 0, 1:]
+    spread = ground.tables.number("weed", WEED, "season_error")
+    shared = ground.tables.number("weed", WEED, "season_error_shared")
+    assert one.size == 1000
+    assert np.std(one) == pytest.approx(spread, rel=0.1)  # standard error 2 %
+    assert np.corrcoef(one, other)[0, 1] == pytest.approx(shared, abs=0.09)  # standard error 0.03

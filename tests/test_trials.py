@@ -490,6 +490,35 @@ def test_the_error_of_a_season_in_the_tables_is_that_of_the_outcomes_foretold(
         assert TABLES.number("weed", weed, "season_error") == pytest.approx(spread, abs=0.01)
 
 
+def test_the_part_of_that_error_in_common_is_the_intraclass_correlation_of_the_studies(
+    results: tuple[TrialResult, ...],
+) -> None:
+    """One way, by analysis of variance, groups of unequal size: Fisher's, as in handbooks (from memory)."""
+    most = 2.0 * TABLES.number("weed", WEEDS[0], "season_error")
+    studies: dict[str, list[float]] = {}
+    for one in results:
+        if one.trial.counted and one.study_left_out_factor is not None:
+            error = math.log(one.study_left_out / one.trial.published) / len(one.trial.treated)
+            studies.setdefault(one.trial.study, []).append(min(max(error, -most), most))
+    figure = TABLES.figure("weed", WEEDS[0], "season_error_shared")
+    assert figure.value == pytest.approx(_in_common(list(studies.values())), abs=0.01)
+    left_out = [_in_common([each for key, each in studies.items() if key != out]) for out in studies]
+    assert (figure.low, figure.high) == pytest.approx((min(left_out), max(left_out)), abs=0.01)
+    for weed in WEEDS:
+        assert TABLES.number("weed", weed, "season_error_shared") == figure.value
+
+
+def _in_common(groups: list[list[float]]) -> float:
+    sizes, every = [len(each) for each in groups], [one for each in groups for one in each]
+    mean, count = statistics.fmean(every), len(every)
+    between = sum(len(each) * (statistics.fmean(each) - mean) ** 2 for each in groups) / (len(groups) - 1)
+    within = sum((one - statistics.fmean(each)) ** 2 for each in groups for one in each) / (
+        count - len(groups)
+    )
+    size = (count - sum(each**2 for each in sizes) / count) / (len(groups) - 1)
+    return (between - within) / (between + (size - 1.0) * within)
+
+
 @pytest.mark.xfail(strict=True, reason="25 of 28: see BROKEN")
 def test_all_orders_are_kept(results: tuple[TrialResult, ...]) -> None:
     found = score(results)

@@ -11,8 +11,11 @@ the same world keeps to the first plan. Both plans end in the same year, and mon
 worked out in that world. These worlds lie outside the mean: all practices of a grower err to one side, by
 at least as much as the usual error; half of the growers have stronger weeds than foretold, half weaker.
 
-The ranges of roots are held against other worlds, those they are made for: errors of each practice drawn by
-themselves. Years are usual ones in both: weather does not differ, though the ranges allow for it.
+Beside both stands the plan that is chosen with that world known: nobody can do better by counting.
+
+The ranges are held against other worlds, those they are made for: errors of each practice drawn by chance, a
+part of them the same for all practices of a world. Years are usual ones in both: weather does not differ,
+though the ranges allow for it.
 """
 
 from __future__ import annotations
@@ -32,7 +35,9 @@ os.environ["OPENBLAS_NUM_THREADS"] = "1"
 import numpy as np
 from small_farm import MONEY, TABLES, small, with_shoots
 
+from rotation_opt.alternatives import present_paths
 from rotation_opt.arrays import SelectionData
+from rotation_opt.bands import Bands, three
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.horizon import with_weeds_left
@@ -51,7 +56,7 @@ THICKER = 3.0  # than the small farm of the tests
 YEARS, PLANNED_ANEW, STOPS, FRAME_M2 = 8, 5, 12, 0.25
 GROWERS = 12
 WORLDS = 40  # for the ranges
-YEARS_HELD = 3
+YEARS_HELD, YEARS_AHEAD = 3, 4
 SEED = 20_270_601
 
 
@@ -97,8 +102,15 @@ def world(first: Made, rng: np.random.Generator, side: int = 0) -> SelectionData
     draw = str(rng.choice([name for name in TABLES.draws if name != LIKELY]))
     weeds = ground.response.weeds
     true = respond(ground.programmes, ground.climate, ground.tables, weeds, [draw])
-    spread = np.array([ground.tables.number("weed", weed, "season_error") for weed in weeds])
-    drawn = {key: rng.normal(size=len(weeds)) for key in ground.practice_list.index}
+    spread, shared = (
+        np.array([ground.tables.number("weed", weed, figure) for weed in weeds])
+        for figure in ("season_error", "season_error_shared")
+    )
+    of_farm = np.sqrt(shared) * rng.normal(size=len(weeds))
+    drawn = {
+        key: of_farm + np.sqrt(1.0 - shared) * rng.normal(size=len(weeds))
+        for key in ground.practice_list.index
+    }
     if side:
         drawn = {key: side * (1.0 + np.abs(each) / 2.0) for key, each in drawn.items()}
     error = {key: np.exp(spread * each)[:, None] for key, each in drawn.items()}
@@ -177,9 +189,14 @@ def follow(first: Made, true: SelectionData, rng: np.random.Generator) -> list[l
 
 
 def ranges(first: Made, worlds: int) -> None:
-    """Print how often the truth lies in the range of roots, before and after three years of counts."""
+    """Print how often the truth lies in the ranges, before and after three years of counts.
+
+    Of roots after the years done; then of roots and shoots of the years to come, as the printout of the new
+    plan has them, if the rest of the first plan is kept.
+    """
     farm, data = first.ground.farm, first.data
     before, after, width = [], [], []
+    ahead: dict[tuple[str, int], list[bool]] = {}
     paths = [path[:YEARS_HELD] for path in first.paths]
     rows = [
         Done(field=land.name, year=year, name=first.plan.practices[land.name, year], note="")
@@ -195,16 +212,36 @@ def ranges(first: Made, worlds: int) -> None:
             for visit in counted(true, [path[: year + 1] for path in paths], rng)
         ]
         taken = take_stock(farm, TABLES, first.plan, visits=visits, rows=rows)
+        rest = lay(taken.rest.farm, TABLES, like=first.ground)
+        left = selection_data(rest)
+        going_on = present_paths(left, rest.farm)
+        bands = Bands(rest, left, [going_on], taken.belief)
         for (name, weed), (prior, counts) in taken.estimate.roots.items():
-            field = next(n for n, land in enumerate(data.fields) if land.name == name)
-            truth = float(trace(true, field, paths[field]).autumn[YEARS_HELD - 1, data.weeds.index(weed), 0])
+            field, w = (
+                next(n for n, land in enumerate(data.fields) if land.name == name),
+                data.weeds.index(weed),
+            )
+            course = trace(true, field, first.paths[field])
+            truth = float(course.autumn[YEARS_HELD - 1, w, 0])
             before.append(prior[0] <= truth <= prior[2])
             after.append(counts[0] <= truth <= counts[2])
             width.append(np.log(counts[2] / counts[0]) / np.log(prior[2] / prior[0]))
+            band = bands.course(field, going_on[field])
+            for year in range(YEARS_AHEAD):
+                for what in ("autumn", "shoots"):
+                    low, _, high = three(getattr(band, what)[year, left.weeds.index(weed)])
+                    truth = float(getattr(course, what)[YEARS_HELD + year, w, 0])
+                    ahead.setdefault((what, year), []).append(low <= truth <= high)
     print(
         f"truth in the 8-in-10 range of roots after {YEARS_HELD} years, {len(after)} fields: foretold "
         f"{np.mean(before):.0%}, with counts {np.mean(after):.0%}; range {np.mean(width):.2f} times as wide"
     )
+    for what, said in (("autumn", "roots"), ("shoots", "shoots")):
+        shares = ", ".join(f"{np.mean(ahead[what, year]):.0%}" for year in range(YEARS_AHEAD))
+        print(
+            f"truth in the range of the new plan, {said} of its years 1 to {YEARS_AHEAD}: {shares}",
+            flush=True,
+        )
 
 
 def outcome(true: SelectionData, paths: Sequence[Sequence[int]]) -> tuple[float, float]:
@@ -223,15 +260,19 @@ def main() -> None:
         rng = np.random.default_rng([SEED, grower])
         true = world(first, rng, 1 if grower % 2 else -1)
         fixed, anew = outcome(true, first.paths), outcome(true, follow(first, true, rng))
-        rows.append((fixed, anew))
+        known = outcome(true, select(true, MONEY).paths)
+        rows.append((fixed, anew, known))
         print(
             f"grower {grower + 1}, {'stronger' if grower % 2 else 'weaker'}: weeds {fixed[0]:.3f} -> "
-            f"{anew[0]:.3f} ha, money {fixed[1]:,.0f} -> {anew[1]:,.0f} a year",
+            f"{anew[0]:.3f} ha (known: {known[0]:.3f}), money {fixed[1]:,.0f} -> {anew[1]:,.0f} a year "
+            f"(known: {known[1]:,.0f})",
             flush=True,
         )
-    fewer = [anew[0] < fixed[0] for fixed, anew in rows]
-    richer = [anew[1] > fixed[1] for fixed, anew in rows]
-    same = sum(anew == fixed for fixed, anew in rows)
+    fewer = [anew[0] < fixed[0] for fixed, anew, _ in rows]
+    richer = [anew[1] > fixed[1] for fixed, anew, _ in rows]
+    same = sum(anew == fixed for fixed, anew, _ in rows)
+    able = [known != fixed for fixed, _, known in rows]
+    print(f"the first plan is not the best one, the world known: {sum(able)} of {growers}")
     print(
         f"of {growers}: fewer weeds {sum(fewer)}, more money {sum(richer)}, either "
         f"{sum(map(any, zip(fewer, richer, strict=True)))}, the same plan {same}"
