@@ -57,6 +57,7 @@ yield_ratio = 0.9 (yields here against the usual ones), bans = ["winter wheat"].
 status "own", "hire", "buy" (is it worth it?) or "none". Also possible: width_ft or width_m, also_hire = true,
 hire_rate_per_acre, _per_ha, _per_hour, _per_bale, comes_late_days.""",
     "limits": """\
+cash_floor = 5000 is the least that may be left in any one year; without it there is no limit.
 Also possible here: refuses = ["sunflowers"], target_shoots_per_m2 = 1, cash_now, cash_floor_quarter,
 soil_cover = [{ from = "11-15", to = "01-15" }]; and below it [limits.largest_share_pct] with corn = 50.""",
 }

@@ -377,7 +377,7 @@ class Farm:
     hay_storage_t: float
     hay_stored_now_t: float
     hay_storage_loss: float  # share lost a year
-    cash_floor: float  # least net cash in any one year
+    cash_floor: float  # least net cash in any one year; -inf = no limit
     fixed_cost: float  # a year, for the whole farm, beside rent; payments on debt are in it
     debt_per_year: float = 0.0  # part of fixed_cost: payments on debt
     debt_month: int = 12  # calendar month in which they are paid

@@ -112,6 +112,13 @@ def test_the_second_example_can_neither_make_nor_sell_hay() -> None:
     assert read_farm.machines["rotary_mower"].status == "own"
 
 
+@pytest.mark.parametrize("written", ["", "[limits]\n", "[limits]\nfixed_cost_per_year = 100\n"])
+def test_without_a_least_cash_there_is_no_limit(tmp_path: Path, written: str) -> None:
+    text = SMALL.replace("[limits]\ncash_floor = 0\n", written)
+    assert "cash_floor" not in text
+    assert read_text(text, tmp_path).cash_floor == -math.inf
+
+
 def test_customary_units_become_si_at_the_edge(tmp_path: Path) -> None:
     text = SMALL + (
         '[[machine]]\nname = "combine"\nstatus = "hire"\nwidth_ft = 20\nhire_rate_per_acre = 36\n'

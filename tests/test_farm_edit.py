@@ -1,9 +1,5 @@
 """Values of a farm file changed from the command line: nothing else in it moves."""
 
-import os
-import signal
-import subprocess
-import sys
 import tomllib
 from itertools import pairwise
 from pathlib import Path
@@ -316,31 +312,6 @@ def test_a_file_behind_a_link_is_changed_and_the_link_stays(copy):
     link.symlink_to(copy)
     assert CliRunner().invoke(cli.main, ["set", str(link), "labour.workers", "3"]).exit_code == 0
     assert link.is_symlink() and "workers = 3 " in copy.read_text(encoding="utf-8")
-
-
-KILLED = """
-import os, signal, sys
-from pathlib import Path
-from rotation_opt.cli import main
-moment = sys.argv.pop(1)
-def kill(*arguments, **named):
-    os.kill(os.getpid(), signal.SIGKILL)
-if moment == "written":
-    Path.replace = kill
-else:
-    os.fdopen = kill
-main()
-"""
-
-
-@pytest.mark.parametrize("moment", ["opened", "written"])
-def test_a_kill_while_writing_leaves_the_old_file_whole(copy, moment):
-    ended = subprocess.run(
-        [sys.executable, "-c", KILLED, moment, "set", str(copy), "labour.workers", "3"], check=False
-    )
-    assert ended.returncode == -signal.SIGKILL
-    assert copy.read_text(encoding="utf-8") == TAMARACK
-    assert os.access(copy, os.W_OK)
 
 
 # ---------------------------------------------------------------- whatever is typed

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import importlib
 import json
+import math
 import os
 import signal
 import subprocess
@@ -243,6 +244,40 @@ def test_skip_leaves_out_what_can_be_left_out_and_nothing_else():
     given_before = answered("us\nMaple Bend\n")
     state, _ = ASKED.step(given_before, "skip")  # where there is a default, that is taken
     assert state.given[-1] == ("sold", "all")
+
+
+@pytest.mark.parametrize("said", ["none", "None", "no", "nothing"])
+def test_none_is_an_answer_where_nothing_can_be_meant(said: str):
+    state, say = ASKED.step(answered(US[: US.index("corn 110 9.50")]), said)
+    assert (state.given[-1], say) == (("own figures 1", ""), "")
+    assert ASKED.question(state).key == "limits fixed_cost_per_year"
+    state, _ = ASKED.step(state, said)
+    assert ASKED.content(state)["limits"] == {"refuses": ["dry beans"], "fixed_cost_per_year": 0.0}
+    state, _ = ASKED.step(state, "none")
+    assert ASKED.content(state)["limits"] == {"refuses": ["dry beans"], "fixed_cost_per_year": 0.0}
+    lease = answered(US[: US.index("2029\n")])
+    state, _ = ASKED.step(lease, said)
+    assert "lease_end" not in ASKED.content(state)["field"][-1]
+    state, _ = ASKED.step(answered(US[: US.index("85\n")]), said)
+    assert ASKED.content(state)["field"][-1]["rent_per_acre"] == 0.0
+    state, _ = ASKED.step(answered(US[: US.index("Canada thistle\n")]), said)
+    assert "patch" not in ASKED.content(state)["field"][-1]
+
+
+def test_none_leaves_out_an_answer_taken_back_too():
+    state, _ = ASKED.step(answered(US[: US.index("alfalfa 3.5 160")]), "back")
+    assert ASKED.question(state).default == "corn 110 9.50"
+    state, _ = ASKED.step(state, "none")
+    assert "crop" not in ASKED.content(state)
+
+
+def test_no_least_cash_is_no_line_in_the_file_and_no_limit():
+    state = answered(US.replace("40,000\n-5000\n", "none\nnone\n"))
+    text = text_of(state)
+    assert "\ncash_floor" not in text
+    assert "without it there is no limit" in text
+    read = farm_of(state)
+    assert (read.cash_floor, read.fixed_cost) == (-math.inf, 0.0)
 
 
 def test_a_question_mark_helps_and_words_in_quotes_are_answers():

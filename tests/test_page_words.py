@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -72,6 +74,26 @@ def test_least_cash_is_said_to_be_that_of_one_harvest_year(floor: float, said: s
     text = " ".join(limits_in_words(farm, Wording(farm, fake_result.tables())))
     assert f"net return of each harvest year, fixed cost of $12,000 paid, {said}." in text
     assert "What earlier years left does not count." in text
+
+
+def test_no_least_cash_is_said_to_be_no_limit() -> None:
+    farm = fake_result.farm(cash_floor=-math.inf)
+    assert "Least cash: no limit." in limits_in_words(farm, Wording(farm, fake_result.tables()))
+    text = printed(fake_result.result(farm=farm))
+    assert "Least cash: no limit." in text
+    assert not re.search(r"\binf\b|\bnan\b", text)
+
+
+def test_without_a_least_cash_plans_are_those_of_one_far_below_all_of_them() -> None:
+    keep = ("spring_barley", "soybean", "corn_grain")
+    free = planning.plan(replace(small(keep=keep), cash_floor=-math.inf), TABLES)
+    low = planning.plan(replace(small(keep=keep), cash_floor=-10_000_000.0), TABLES)
+    assert [plan.practices for plan in free.alternatives] == [plan.practices for plan in low.alternatives]
+    text = printed(free)
+    assert not re.search(r"\binf\b|\bnan\b", text)
+    assert "Chance in ten" not in text
+    assert "Chance in ten" in printed(low)
+    assert all(check.agrees for checks in free.checks.values() for check in checks)
 
 
 def richer(result: Result, more: float) -> Result:

@@ -19,9 +19,9 @@ from hypothesis import strategies as st
 from scipy import optimize, stats
 
 import rotation_opt
-from rotation_opt import cli, frames, scouting_log, tables
+from rotation_opt import cli, frames, scouting_log, tables, whole_file
 from rotation_opt.errors import InputError, RotationOptError
-from rotation_opt.scouting_log import Visit, appending, densities
+from rotation_opt.scouting_log import Visit, densities
 
 ROOT = Path(__file__).parent.parent
 TABLES = tables.read()
@@ -33,6 +33,10 @@ ROW = "2027-06-24,R. L.,Home 40,north,Canada thistle,bud,0.25,{},1.5,60,"
 # Bliss and Fisher (1953), Fitting the negative binomial distribution to biological data, Biometrics
 # 9:176-200, table 1 (from memory): European red mites on 150 apple leaves; leaves with 0, 1, ... 7 mites.
 MITES = np.repeat(np.arange(8), (70, 38, 17, 10, 9, 3, 2, 1)).tolist()
+ADD = (
+    *("add", "--field", "Home 40", "--weed", "Canada thistle", "--date", "2027-06-24"),
+    *("--frame", "1/4 m2", "--counts", "3,0"),
+)
 
 
 def visit(counts, **others):
@@ -258,10 +262,29 @@ def test_all_faults_are_told_at_once_in_the_order_of_the_file(tmp_path):
         (HEADER + ",count", "two columns count"),
         (HEADER.replace("height_cm", "height"), "Did you mean height_cm?"),
         (HEADER.replace(",", "\t"), "tabs"),
+        ("field,year,practice_or_crop,note", "no column date, weed, stage, frame_m2 and count; the first"),
+        ("[farm]", 'found "[farm]", which names no columns; a scouting log is a CSV file'),
+        ("# My fields, and what I counted, by note", "which names no columns"),
+        ("{", 'found "{", which names no columns'),
+        ("<!DOCTYPE html>", "which names no columns"),
     ],
 )
-def test_a_wrong_line_of_column_names_is_told(tmp_path, header, said):
-    assert said in faults(written(tmp_path, header, ROW.format(1)))[0]
+def test_a_wrong_line_of_column_names_is_told_in_one_sentence(tmp_path, header, said):
+    (told,) = faults(written(tmp_path, header, ROW.format(1)))
+    assert said in told
+
+
+@pytest.mark.parametrize("command", [("summary",), ("list",), ADD])
+def test_a_farm_file_given_as_the_log_is_told_in_one_line_and_stays_as_it_is(tmp_path, command):
+    path = tmp_path / "other.toml"
+    path.write_text(FARM_FILE.read_text(encoding="utf-8"), encoding="utf-8")
+    name, *options = command
+    told = CliRunner().invoke(cli.main, ["scout", name, str(FARM_FILE), *options, "--log", str(path)])
+    assert told.exit_code == 1
+    assert told.stderr.startswith("Error: other.toml line 1: found ")
+    assert told.stderr.endswith("Is this the farm file?\n")
+    assert told.stderr.count("\n") == 1
+    assert path.read_text(encoding="utf-8") == FARM_FILE.read_text(encoding="utf-8")
 
 
 def test_a_doubled_visit_is_told(tmp_path):
@@ -425,7 +448,7 @@ def test_a_writer_that_does_not_end_is_told_and_nothing_is_added(tmp_path):
     scouting_log.append(path, [visit((1,))], FARM, TABLES)
     old = path.read_bytes()
     with (
-        appending._alone(path, 1.0),
+        whole_file.alone(path),
         pytest.raises(RotationOptError, match="another program is writing to it"),
     ):
         scouting_log.append(path, [visit((2,), date="2028-06-20")], FARM, TABLES, patience_s=0.1)
@@ -433,119 +456,45 @@ def test_a_writer_that_does_not_end_is_told_and_nothing_is_added(tmp_path):
 
 
 KILLED = """
-import os, random, signal, sys, time
-import rotation_opt
+import os, sys
 from pathlib import Path
+import rotation_opt
+from broken_off import killed_at_random
 from rotation_opt import scouting_log, tables
 TABLES = tables.read()
 path = Path(sys.argv[2])
 farm = rotation_opt.read_farm(Path(sys.argv[1]), TABLES)
 
-def add(number):
-    visit = scouting_log.Visit(field="Home 40", weed="creeping_thistle", date="2027-06-24", stage="bud",
-                               frame_m2=0.25, counts=(number, 0, number), patch=f"p{number}")
-    scouting_log.append(path, [visit], farm, TABLES)
-
 def there():
     return [visit.counts for visit in scouting_log.read(path, farm, TABLES)] if path.exists() else []
 
-def die(*_):
-    os.kill(os.getpid(), signal.SIGKILL)
-
-def child(work):
-    out, into = os.pipe()
-    process = os.fork()
-    if process == 0:
-        work(into)
-        os._exit(0)
-    os.close(into)
-    return process, out
-
-def ended(process, out):
-    assert os.WIFSIGNALED(os.waitpid(process, 0)[1])
-    with os.fdopen(out) as stream:
-        return [int(line) for line in stream]
-
 def many(into):
     for number in range(len(there()), 10_000):
-        add(number)
+        visit = scouting_log.Visit(field="Home 40", weed="creeping_thistle", date="2027-06-24", stage="bud",
+                                   frame_m2=0.25, counts=(number, 0, number), patch=f"p{number}")
+        scouting_log.append(path, [visit], farm, TABLES)
         os.write(into, f"{number}\\n".encode())
 
-chance = random.Random(5)
-for _ in range(40):
-    before = len(there())
-    process, out = child(many)
-    time.sleep(chance.uniform(0.0, 0.06))
-    os.kill(process, signal.SIGKILL)
-    told = ended(process, out)
+before = 0
+for told in killed_at_random(many, 40, 0.06):
     after = there()
     # whole visits in order: all that were told as written, and at most one whose word did not get out
     assert after == [(n, 0, n) for n in range(len(after))]
     assert max([before, *(number + 1 for number in told)]) <= len(after) <= before + len(told) + 1
-assert len(there()) > 20
-print("killed at random:", len(there()))
-
-real_open, real_replace, real_unlink = Path.open, Path.replace, Path.unlink
-def half(self, mode="r", *others, **named):
-    stream = real_open(self, mode, *others, **named)
-    if mode != "wb":
-        return stream
-    write = stream.write
-    class Half:
-        def __enter__(self): return self
-        def __exit__(self, *_): pass
-        def write(self, content):
-            write(content[: len(content) // 2])
-            stream.flush()
-            die()
-    return Half()
-def after_replace(self, target):
-    real_replace(self, target)
-    die()
-MOMENTS = {
-    "half of it written": (Path, "open", half, 0),
-    "written, not yet on the disk": (os, "fsync", die, 0),
-    "on the disk, not yet in its place": (Path, "replace", die, 0),
-    "in its place": (Path, "replace", after_replace, 1),
-    "the lock not yet taken away": (Path, "unlink", die, 1),
-}
-for name, (owner, attribute, instead, more) in MOMENTS.items():
-    before = there()
-    def one(into):
-        setattr(owner, attribute, instead)
-        add(len(before))
-    ended(*child(one))
-    assert len(there()) == len(before) + more, name
-    add(len(there()))  # a dead writer keeps nobody out
-    assert there() == [(n, 0, n) for n in range(len(before) + more + 1)], name
-    assert [each.name for each in path.parent.iterdir()] == [path.name], name
-    print("killed:", name)
+    before = len(after)
+print(before)
 """
 
 
-@pytest.mark.skipif(os.name == "nt", reason="there is no SIGKILL")
-def test_a_writer_killed_at_any_moment_leaves_the_old_log_or_the_new_one(tmp_path):
-    arguments = [sys.executable, "-c", KILLED, str(FARM_FILE), str(tmp_path / "log.csv")]
-    done = subprocess.run(arguments, capture_output=True, text=True, cwd=ROOT, check=False)
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are forked and killed")
+def test_a_writer_killed_at_any_moment_loses_no_visit_that_was_told_as_written(tmp_path):
+    """At every step of the writing: `test_whole_files`."""
+    done = subprocess.run(
+        [sys.executable, "-c", KILLED, str(FARM_FILE), str(tmp_path / "log.csv")],
+        capture_output=True, text=True, check=False, env={**os.environ, "PYTHONPATH": str(ROOT / "tests")},
+    )  # fmt: skip
     assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout.count("killed") == 6
-
-
-@pytest.mark.parametrize("moment", ["fsync", "replace", "chmod"])
-def test_a_disk_that_fails_leaves_the_old_log(tmp_path, monkeypatch, moment):
-    path = tmp_path / "log.csv"
-    scouting_log.append(path, [visit((1,))], FARM, TABLES)
-    old = path.read_bytes()
-
-    def fail(*_):
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(*((os, "fsync") if moment == "fsync" else (Path, moment)), fail)
-    with pytest.raises(RotationOptError, match="No space left"):
-        scouting_log.append(path, [visit((2,), date="2028-06-20")], FARM, TABLES)
-    monkeypatch.undo()
-    assert path.read_bytes() == old
-    assert [each.name for each in tmp_path.iterdir()] == ["log.csv"]
+    assert int(done.stdout) > 20
 
 
 # ---------------------------------------------------------------- summing up

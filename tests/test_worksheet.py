@@ -96,7 +96,7 @@ def a_small_farm(book):
     machines.cell(row=6 + names.index("combine"), column=column(machines, "Hire paid by the")).value = "Acre"
     answer(book["Labour"], "Hours a week each, all year *").value = 30
     answer(book["Labour"], "Hours a machine works a day *").value = "10"
-    answer(book["Limits"], "Least cash left in any year *").value = -2000
+    answer(book["Limits"], "Least cash left in any year").value = -2000
     answer(book["Limits"], "Largest share of the land, %").value = "corn 50, soybeans 40"
     answer(book["Limits"], "No bare soil").value = "11-15 to 1-15"
     selling = {

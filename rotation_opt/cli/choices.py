@@ -11,6 +11,7 @@ from rotation_opt import words
 from rotation_opt.farm.names import Kind, Names
 from rotation_opt.records import Farm, Result
 from rotation_opt.report.files import KINDS, OF_ONE_PLAN
+from rotation_opt.report.followup import KEY as FOLLOWUP
 from rotation_opt.report.printout import PAGES
 from rotation_opt.tables import Tables
 
@@ -118,11 +119,17 @@ def title(result: Result, wanted: str) -> str:
 ALL = "all"
 
 
-def pages(wanted: Sequence[str]) -> tuple[str, ...]:
-    """Keys of the pages asked for; ``all`` stands for every one."""
-    names: dict[str, tuple[str, ...]] = {key: (said,) for key, said in PAGES.items()}
+def pages(wanted: Sequence[str], *, followed: bool) -> tuple[str, ...]:
+    """Keys of the pages asked for; ``all`` stands for every one, ``followed`` for a plan planned anew."""
+    names: dict[str, tuple[str, ...]] = {FOLLOWUP: ("what became of the plan",)}
+    names |= {key: (said,) for key, said in PAGES.items()}
+    if not followed:
+        if any(words.find(name, {FOLLOWUP: names[FOLLOWUP]}) for name in wanted):
+            said = f"{FOLLOWUP} tells what became of a plan that was followed: only replan prints it."
+            raise click.BadParameter(said, param_hint="--page")
+        del names[FOLLOWUP]
     picked = [pick("--page", name, {**names, ALL: ()}) for name in wanted]
-    return tuple(PAGES) if ALL in picked else tuple(picked)
+    return tuple(names) if ALL in picked else tuple(picked)
 
 
 def kinds_of_file(paths: Sequence[Path], shown: Sequence[str]) -> None:

@@ -5,13 +5,13 @@ Heavy rooms are imported inside the commands, so that ``--help``, ``--version`` 
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from rotation_opt.cli.faults import Commands
+from rotation_opt.cli.results import SAVE, SHOW, hand_out, wish
 
 if TYPE_CHECKING:
     from rotation_opt.records import Farm
@@ -94,15 +94,7 @@ def check(farm_file: Path, width: int | None) -> None:
 @main.command(short_help="Print alternative rotations side by side.")
 @click.argument("farm_file", metavar="FARM", type=FARM_FILE)
 @click.option("--years", type=Between(3, 8), metavar="N", help="Years to plan, 3 to 8. Default: as in FARM.")
-@click.option(
-    "--save",
-    "saved",
-    multiple=True,
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Also write all pages to FILE: .html, .pdf, .xlsx, .txt, .json for other programs, or .ics, the "
-    "calendar of one plan; may be given again.",
-)
+@SAVE
 @click.option(
     "--page",
     "pages",
@@ -110,13 +102,7 @@ def check(farm_file: Path, width: int | None) -> None:
     metavar="NAME",
     help="Print this page, or 'all', in place of the first few; may be given again.",
 )
-@click.option(
-    "--show",
-    "shown",
-    multiple=True,
-    metavar="TITLE",
-    help="Show only the alternative with this title or letter; may be given again.",
-)
+@SHOW
 @WIDTH
 def plan(
     farm_file: Path,
@@ -132,28 +118,14 @@ def plan(
     Ctrl-C while plans are looked for prints the best ones found so far.
     """
     from rotation_opt import planning
-    from rotation_opt.cli import choices, output
+    from rotation_opt.cli import output
     from rotation_opt.cli.interrupt import asked_to_stop
-    from rotation_opt.report import files
-    from rotation_opt.report.printout import first_pages, only, printout
 
-    for wanted in shown:
-        choices.any_title(wanted)
-    choices.pages(pages)
-    choices.kinds_of_file(saved, shown)
-    for path in saved:
-        may_write(path, "--save")
+    wished = wish(saved, pages, shown, width, followed=False)
     farm, tables = _read(farm_file)
     with output.progress() as tell, asked_to_stop() as pulled:
         result = planning.plan(farm, tables, years=years, progress=tell, pulled=pulled)
-    titles = [choices.title(result, wanted) for wanted in shown] or None
-    whole = printout(result, tables, titles)
-    for path in saved:
-        kind = path.suffix.lower()
-        output.write_whole(path, files.contents(kind, result, tables, whole, titles[0] if titles else ""))
-    output.show(only(whole, choices.pages(pages)) if pages else first_pages(whole), width)
-    for path in saved:
-        click.echo(f"Written: {path}", err=True)
+    hand_out(result, tables, wished)
 
 
 @main.command(short_help="Rank what practices do to the weeds, or draw one.")
@@ -264,7 +236,7 @@ def trials(
     tables = crop_tables.read()
     weeds = None if weed_name is None else [choices.any_weed(tables, weed_name)]
     if json_file is not None:
-        may_write(json_file, "--json")
+        output.may_write(json_file, "--json")
     if fit_folder is not None:
         _refit(tables, fit_folder)
         return
@@ -299,15 +271,6 @@ def _refit(tables: Tables, folder: Path) -> None:
     ):
         output.write_whole(folder / name, text)
         click.echo(f"Written: {folder / name}")
-
-
-def may_write(path: Path, option: str) -> None:
-    """Turn down a file that cannot be written before the long work begins."""
-    folder = path.absolute().parent
-    if not folder.is_dir():
-        raise click.BadParameter(f"there is no folder {path.parent}.", param_hint=option)
-    if not os.access(folder, os.W_OK):
-        raise click.BadParameter(f"nothing may be written in {folder}.", param_hint=option)
 
 
 def _read(farm_file: Path) -> tuple[Farm, Tables]:

@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from rotation_opt.cli.written import told
 from rotation_opt.errors import InputError, RotationOptError
 
 NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO})  # of where the report goes
@@ -22,17 +23,21 @@ class Commands(click.Group):
         try:
             return super().invoke(ctx)
         except RotationOptError as fault:
-            click.echo(f"Error: {_in_words(fault)}", err=True)
+            _say(f"Error: {_in_words(fault)}", *told(ctx))
             ctx.exit(fault.exit_code)
         except KeyboardInterrupt:
-            click.echo("Stopped. No file was written.", err=True)
+            _say(" ".join(["Stopped.", *(told(ctx) or ["No file was written."])]))
             ctx.exit(STOPPED)
         except OSError as fault:
             if fault.errno not in NO_ROOM or fault.filename is not None:
                 raise
             _silence()
-            click.echo(f"Error: the report could not be written in full ({fault.strerror}).", err=True)
+            _say(f"Error: the report could not be written in full ({fault.strerror}).", *told(ctx))
             ctx.exit(1)
+
+
+def _say(*sentences: str) -> None:
+    click.echo("\n".join(sentences), err=True)
 
 
 def _in_words(fault: RotationOptError) -> str:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from pathlib import Path
 
 import click
 
-from rotation_opt.cli.commands import FARM_FILE, WIDTH, may_write
+from rotation_opt.cli.commands import FARM_FILE, WIDTH
+from rotation_opt.cli.results import SAVE, SHOW, hand_out, wish
 
 
 @click.command(short_help="Plan the years left anew, from what was done and counted.")
@@ -37,13 +39,14 @@ from rotation_opt.cli.commands import FARM_FILE, WIDTH, may_write
 )
 @click.option("--plan", "title", required=True, metavar="TITLE", help="Title or letter of the plan followed.")
 @click.option(
-    "--save",
-    "saved",
-    multiple=True,
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Also write all pages to FILE, as of plan; may be given again.",
+    "--decided-on",
+    "decided_on",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DAY",
+    help="Day of the new plan, as 2027-11-20: only work that the plan followed had before it is done. "
+    "Default: today, or the day of the newest count if today is not of the last year done or the next.",
 )
+@SAVE
 @click.option(
     "--page",
     "pages",
@@ -51,6 +54,7 @@ from rotation_opt.cli.commands import FARM_FILE, WIDTH, may_write
     metavar="NAME",
     help="Print this page, or 'all', in place of the first few; followup is what became of the plan.",
 )
+@SHOW
 @WIDTH
 def replan(
     farm_file: Path,
@@ -59,8 +63,10 @@ def replan(
     done_file: Path,
     last_file: Path,
     title: str,
+    decided_on: datetime | None,
     saved: tuple[Path, ...],
     pages: tuple[str, ...],
+    shown: tuple[str, ...],
     width: int | None,
 ) -> None:
     """Plan the years left of a plan anew, from what was really done and what was counted.
@@ -71,26 +77,27 @@ def replan(
     from rotation_opt import farm as farm_room
     from rotation_opt import replanning, scouting_log, years_done
     from rotation_opt import tables as crop_tables
-    from rotation_opt.cli import choices, output
+    from rotation_opt.cli import output
     from rotation_opt.cli.interrupt import asked_to_stop
-    from rotation_opt.report import files
-    from rotation_opt.report.followup import KEY
-    from rotation_opt.report.printout import first_pages, only, printout
 
-    wanted = choices.pages([name for name in pages if name != KEY])
-    choices.kinds_of_file(saved, ())
-    for path in saved:
-        may_write(path, "--save")
+    wished = wish(saved, pages, shown, width, followed=True)
     tables = crop_tables.read()
     farm = farm_room.read(farm_file, tables)
     plan = years_done.read_plan(last_file, title, farm, tables)
     rows = years_done.read_done(done_file, farm, tables)
-    visits = scouting_log.read(log_file or scouting_log.default_path(farm_file), farm, tables)
+    log = log_file or scouting_log.default_path(farm_file)
+    visits: tuple[scouting_log.Visit, ...] = ()
+    if log_file or log.exists():
+        visits = scouting_log.read(log, farm, tables)
+    else:
+        click.echo(f"There is no {log.name} beside the farm file: the plan goes on without counts.", err=True)
+    day = (
+        replanning.day_of_planning(date.today().isoformat(), max(row.year for row in rows))
+        if decided_on is None
+        else decided_on.date().isoformat()
+    )
     with output.progress() as tell, asked_to_stop() as pulled:
-        result = replanning.replan(farm, tables, plan, visits=visits, rows=rows, progress=tell, pulled=pulled)
-    whole = printout(result, tables)
-    for path in saved:
-        output.write_whole(path, files.contents(path.suffix.lower(), result, tables, whole))
-    output.show(only(whole, (KEY, *wanted)) if pages else first_pages(whole), width)
-    for path in saved:
-        click.echo(f"Written: {path}", err=True)
+        result = replanning.replan(
+            farm, tables, plan, visits=visits, rows=rows, decided_on=day, progress=tell, pulled=pulled
+        )
+    hand_out(result, tables, wished)

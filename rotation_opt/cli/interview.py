@@ -67,7 +67,8 @@ def interview(farm_file: Path) -> None:
         raise click.exceptions.Exit(ENDED_EARLY if isinstance(ended, EOFError) else 130) from None
     text = _checked(asked, state, farm_file)
     output.write_whole(farm_file, text)
-    part.unlink(missing_ok=True)
+    with contextlib.suppress(OSError):  # then the next start offers the answers once more
+        part.unlink(missing_ok=True)
     _tell(
         f"Written: {farm_file}. It is plain text with remarks: look through it and change what you like.\n"
         f"Next: rotation-opt check {farm_file}, then rotation-opt plan {farm_file}"

@@ -6,14 +6,14 @@ import contextlib
 import os
 import shutil
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import click
 
-from rotation_opt.errors import RotationOptError
+from rotation_opt import whole_file
+from rotation_opt.cli.written import noted
 from rotation_opt.report.blocks import Page, Printout
 
 WIDEST = 120
@@ -37,34 +37,33 @@ def _usual_width() -> int:
     return min(shutil.get_terminal_size((WITHOUT_TERMINAL, 24)).columns, WIDEST)
 
 
+def may_write(path: Path, option: str) -> None:
+    """Turn down a file that cannot be written before the long work begins.
+
+    Raises
+    ------
+    click.BadParameter
+    """
+    folder = path.absolute().parent
+    if not folder.is_dir():
+        raise click.BadParameter(f"there is no folder {path.parent}.", param_hint=option)
+    if not os.access(folder, os.W_OK):
+        raise click.BadParameter(f"nothing may be written in {folder}.", param_hint=option)
+    if path.exists() and not (path.is_file() and os.access(path, os.W_OK)):
+        said = "may not be written over" if path.is_file() else "is no ordinary file"
+        raise click.BadParameter(f"{path} {said}.", param_hint=option)
+
+
 def write_whole(path: Path, content: str | bytes) -> None:
-    """Write a file so that it is either whole or not there.
+    """Write a file so that it is at any moment the old one or the new one, and note that it was written.
 
     Raises
     ------
     RotationOptError
         If the file cannot be written.
     """
-    beside: Path | None = None
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        beside = Path(name)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content.encode() if isinstance(content, str) else content)
-        beside.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
-        beside.replace(path)
-        beside = None
-    except OSError as fault:
-        raise RotationOptError(f"{path}: cannot be written ({fault.strerror or fault}).") from fault
-    finally:
-        if beside is not None:
-            beside.unlink(missing_ok=True)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+    with noted(path):
+        whole_file.write(path, content.encode() if isinstance(content, str) else content)
 
 
 @contextlib.contextmanager

@@ -77,6 +77,7 @@ def add(
     """Write down one visit: all stops of one walk through one patch."""
     from rotation_opt import frames, scouting_log
     from rotation_opt.cli import choices
+    from rotation_opt.cli.written import noted
 
     farm, tables = _farm(farm_file)
     visit = scouting_log.Visit(
@@ -93,7 +94,8 @@ def add(
         note=note.strip(),
     )
     path = log_file or scouting_log.default_path(farm_file)
-    scouting_log.append(path, [visit], farm, tables)
+    with noted(path):
+        scouting_log.append(path, [visit], farm, tables)
     stops = "1 stop" if len(visit.counts) == 1 else f"{len(visit.counts)} stops"
     click.echo(f"Written: {stops} of {visit.field} on {visit.date}, to {path}", err=True)
 

@@ -541,13 +541,10 @@ class Span(Block):
 
 
 class LimitsBlock(Block):
-    """``[limits]``: what the grower will not go below or above."""
+    """``[limits]``: what the grower will not go below or above; without a key there is no such limit."""
 
-    needed = (("cash_floor",),)
     perhaps = (TARGET,)
-    cash_floor: Annotated[float, _number(-100_000_000, 100_000_000)] | None = Field(
-        default=None, description="the least cash that must be left in any one year (it may be negative)"
-    )
+    cash_floor: Annotated[float, _number(-100_000_000, 100_000_000)] | None = None
     fixed_cost_per_year: Annotated[float, _number(0, 100_000_000)] = 0.0
     cash_now: Annotated[float, _number(-100_000_000, 100_000_000)] = 0.0
     cash_floor_quarter: Annotated[float, _number(-100_000_000, 100_000_000)] | None = None
@@ -583,5 +580,4 @@ NEEDED_BLOCKS = {
     "farm": "who and where the farm is",
     "field": "at least one field",
     "labour": "the hours there are for field work",
-    "limits": "the least cash that must be left in any one year",
 }

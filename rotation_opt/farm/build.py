@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
@@ -297,7 +298,7 @@ def build(found: Blocks, tables: Tables, file: str) -> Farm:
         hay_storage_loss=storage.loss_pct / 100.0
         if storage.loss_pct is not None
         else tables.number("money", "any", "hay_storage_loss"),
-        cash_floor=sure(limits.cash_floor),
+        cash_floor=-math.inf if limits.cash_floor is None else limits.cash_floor,
         fixed_cost=limits.fixed_cost_per_year + (costs.debt_payment_per_year or 0.0),
         debt_per_year=costs.debt_payment_per_year or 0.0,
         debt_month=costs.debt_payment_month or 12,

@@ -17,6 +17,7 @@ from rotation_opt.farm_edit.parts import Parts
 
 TAKE_OUT = "-"
 """The value that takes a key, or a whole block, out of the file."""
+MOST_SHOWN = 80  # letters of a value that cannot be used
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,8 @@ def edit(
         except paths.NotFound as fault:
             faults.append(fault.fault)
         except values.NotUnderstood as fault:
-            faults.append(Fault(f"`{path}`", f"`{said}`", fault.allowed, fault.hint))
+            shown = said if len(said) <= MOST_SHOWN else f"{said[:MOST_SHOWN]}..."
+            faults.append(Fault(f"`{path}`", f"`{shown}`", fault.allowed, fault.hint))
     if faults:
         raise InputError(faults)
     return mark + (text.replace("\n", "\r") if old_ends else text), done

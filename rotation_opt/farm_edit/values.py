@@ -23,7 +23,10 @@ _QUOTES = str.maketrans("“”„‟«»‘’‚", '""""""' + "'''")
 _QUOTED = re.compile(r"""^(?:"[^"]*"|'[^']*')$""")
 _WHOLE_PART_AND_3 = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")
 _THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}(?:,\d{3})+\.\d+|[-+]?[1-9]\d{0,2}(?:,\d{3}){2,}")
-_PLAIN = re.compile(r"[-+]?\d{1,15}(?:[.,]\d{1,15})?")
+_PLAIN = re.compile(r"[-+]?\d+(?:[.,]\d+)?", re.ASCII)
+_WITH_POWER = re.compile(r"[-+]?\d+(?:[.,]\d+)?[eE][-+]?\d+", re.ASCII)
+TO_TAKE_OUT = "To take a key out give - as its value."
+_MOST_DIGITS = 300  # before and after the point; more than any key allows, and still a number for the reader
 _DOTTED_DAY = re.compile(r"(\d{1,2})\.\s*(\d{1,2})\.\s*(\d{4})")
 _DAY_FIRST = re.compile(r"(\d{1,2})\.?\s+([a-z]{3,9})\.?,?\s+(\d{4})", re.IGNORECASE)
 _MONTH_FIRST = re.compile(r"([a-z]{3,9})\.?\s+(\d{1,2}),?\s+(\d{4})", re.IGNORECASE)
@@ -88,7 +91,7 @@ def value(said: str, kind: Kind) -> Any:
     """
     said = said.translate(_QUOTES).strip()
     if not said:
-        raise NotUnderstood("a value is missing", "To take a key out give - as its value.")
+        raise NotUnderstood("a value is missing", TO_TAKE_OUT)
     match kind:
         case "number":
             return _number(said)
@@ -126,11 +129,17 @@ def _number(said: str) -> Any:
         said = said.replace(",", "")
     if not _PLAIN.fullmatch(said):
         hint = ""
-        if re.match(r"[-+$€£]*\s*\d", said):
+        if _WITH_POWER.fullmatch(said):
+            hint = "Write it in full: 1200000 for 1.2e6."
+        elif said.casefold() in {"none", "no", "no limit", "nothing"}:
+            hint = TO_TAKE_OUT
+        elif re.match(r"[-+$€£]*\s*\d", said):
             hint = "The unit is known already: leave it out of the value."
         raise NotUnderstood("allowed is a number alone", hint)
     sign = "-" if said.startswith("-") else ""
     whole, _, decimals = said.lstrip("+-").replace(",", ".").partition(".")
+    if max(len(whole), len(decimals)) > _MOST_DIGITS:
+        raise NotUnderstood(f"a number here has at most {_MOST_DIGITS} digits")
     whole = whole.lstrip("0") or "0"
     return tomlkit.value(f"{sign}{whole}.{decimals}" if decimals else f"{sign}{whole}")
 

@@ -16,6 +16,7 @@ from rotation_opt.tables import Tables
 Read = Callable[[str], Any]
 
 LONGEST = 2_000
+NONE = frozenset({"none", "no", "no more", "nothing"})
 _NUMBER = re.compile(r"^[^\w\s.,+-]?\s*(?P<number>[+-]?[\d.,]*\d[\d.,]*)\s*(?P<unit>\D*)$")
 _SPAN = re.compile(r"^(\d{1,3})\s*(?:-|to)\s*(\d{1,3})$")
 _DAY = re.compile(r"^(?:(?P<year>\d{4})-(?P<month>\d{1,2})-(?P<day>\d{1,2}))$")
@@ -45,7 +46,7 @@ class Known(Names):
 
 
 def number(
-    what: str, *, units: Sequence[str] = (), comma: bool = False, whole: bool = False
+    what: str, *, units: Sequence[str] = (), comma: bool = False, whole: bool = False, none: bool = False
 ) -> Callable[[str], float]:
     """Reads one number.
 
@@ -59,10 +60,14 @@ def number(
         Whether a comma can stand for the decimal point, as in much of Europe.
     whole : bool
         Whether it is a whole number.
+    none : bool
+        Whether "none" is said for 0.
     """
     allowed = {words.plain(unit) for unit in (*units, "")}
 
     def read(text: str) -> float:
+        if none and words.plain(text) in NONE:
+            return 0.0
         found = _NUMBER.match(text.strip())
         if not found or words.plain(found["unit"]) not in allowed:
             raise UnclearError(f'"{text}" is not {what}.')

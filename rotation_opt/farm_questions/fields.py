@@ -78,8 +78,8 @@ def _field(ask: Asking, count: int) -> Flow:
         rent = "rent_per_ha" if ask.metric else "rent_per_acre"
         yield question(
             rent, f"{name}: rent, {'per ha' if ask.metric else 'per acre'} and year",
-            "0 if it is paid in kind or not at all.", number("an amount of money", comma=ask.metric),
-            default="0",
+            "0 if it is paid in kind or not at all.",
+            number("an amount of money", comma=ask.metric, none=True), default="0",
         )  # fmt: skip
     first = ask.content["farm"]["first_year"]
     history = yield question(

@@ -15,7 +15,7 @@ from typing import Any
 
 from rotation_opt import farm, farm_writer
 from rotation_opt.errors import InputError
-from rotation_opt.farm_questions.answers import LONGEST, Known, Read, UnclearError, told
+from rotation_opt.farm_questions.answers import LONGEST, NONE, Known, Read, UnclearError, told
 from rotation_opt.tables import Tables
 from rotation_opt.words import Region, plain
 
@@ -163,6 +163,7 @@ class Interview:
         said = answer.strip()
         if not all(sign.isprintable() or sign == "\t" for sign in said) or len(said) > LONGEST:
             return state, "That holds signs that are not letters, or far too many of them. Once more, please."
+        nothing = False
         match plain(said) if said != "?" else "?":
             case "?" | "help":
                 return state, question.help
@@ -172,8 +173,10 @@ class Interview:
                 return _back(state)
             case "skip" if _bare(said):
                 said = ""
+            case word if word in NONE and question.optional and _bare(said):
+                nothing = True
         said = said.strip("\"'“”„").strip()
-        text = said or question.default or ""
+        text = "" if nothing else said or question.default or ""
         if not text and not question.optional:
             return state, "This one is needed. Type ? for help with it."
         walk = self._walk(state.given)
@@ -265,7 +268,6 @@ def _whole(content: Content, interview: Interview) -> Content:
             "first_year": content.get("farm", {}).get("decided_on", interview.today).year + 1,
         },
         "labour": {"hours_per_week": 1, "machine_hours_a_day": 1},
-        "limits": {"cash_floor": 0},
     }
     whole = {**content, **{name: {**keys, **content.get(name, {})} for name, keys in needed.items()}}
     if "hours_per_week_by_month" in whole["labour"]:

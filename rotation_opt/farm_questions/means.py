@@ -130,7 +130,7 @@ def time(ask: Asking) -> Flow:
     yield ask.put(
         "labour", "extra_hours_per_week", part, "Hours a week of paid help that could be found, in all",
         "0 if there is none. It is called in only where it pays.",
-        number("a number of hours", units=("h", "hours"), comma=ask.metric), default="0",
+        number("a number of hours", units=("h", "hours"), comma=ask.metric, none=True), default="0",
     )  # fmt: skip
     yield ask.put(
         "labour", "machine_hours_a_day", part, "Hours a machine works on a good day",

@@ -5,6 +5,7 @@ Defaults that stand here are common practice (no source) and are shown to the gr
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Any
 
@@ -15,7 +16,7 @@ from rotation_opt.farm_questions.machine import Content, Flow, Question
 from rotation_opt.standing_hay import STANDING
 from rotation_opt.words import plain
 
-NO_FLOOR = -10_000_000.0  # so low that it never holds a plan back
+NO_LIMIT = frozenset({"none", "no", "no limit"})
 
 
 def market(ask: Asking) -> Flow:
@@ -81,7 +82,8 @@ def market(ask: Asking) -> Flow:
             "storage", ask.hay_key("hay"), part,
             f"Room to keep hay dry, {ask.hay_word}",
             "What fits under a roof at one time. Hay beyond it is sold at harvest.",
-            number(f"an amount in {ask.hay_word}", units=ask.hay_units, comma=ask.metric), default="0",
+            number(f"an amount in {ask.hay_word}", units=ask.hay_units, comma=ask.metric, none=True),
+            default="0",
         )  # fmt: skip
 
 
@@ -187,19 +189,27 @@ def pay(ask: Asking) -> Flow:
         "limits", "fixed_cost_per_year", part,
         "Fixed cost of the whole farm in a year (buildings, insurance, own living)",
         "What has to be paid whatever is grown; the cost of machines and wages for field work is reckoned "
-        "apart. 0 if you want to see what is left for it.", money, default="0",
+        "apart. 0 if you want to see what is left for it.",
+        number("an amount of money", comma=ask.metric, none=True), default="0",
     )  # fmt: skip
 
     def least(text: str) -> float:
-        return NO_FLOOR if plain(text) in {"none", "no", "no limit"} else money(text)
+        return -math.inf if plain(text) in NO_LIMIT else money(text)
 
-    yield ask.put(
-        "limits", "cash_floor", part,
-        "Least that must be left in any one year, after the fixed cost (none: no limit)",
-        "Plans that leave less in any year are not shown. It may be negative: -20000 says that a year may "
-        "cost you that much. If it is set too high there may be no plan at all; then you are told so.",
-        least, default="none",
-    )  # fmt: skip
+    def put_least(content: Content, value: Any) -> None:
+        if math.isfinite(value):  # without the key there is no limit
+            content.setdefault("limits", {})["cash_floor"] = value
+
+    yield Question(
+        key="limits cash_floor",
+        part=part,
+        text="Least that must be left in any one year, after the fixed cost (none: no limit)",
+        help="Plans that leave less in any year are not shown. It may be negative: -20000 says that a year "
+        "may cost you that much. If it is set too high there may be no plan at all; then you are told so.",
+        read=least,
+        put=put_least,
+        default="none",
+    )
 
 
 def _currency(text: str) -> str:

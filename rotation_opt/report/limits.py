@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from rotation_opt.records import Farm
 from rotation_opt.report.wording import Wording, capital, percent
 from rotation_opt.words import listed
@@ -107,6 +109,8 @@ def _means(farm: Farm, words: Wording) -> list[str]:
 
 def _cash(farm: Farm, words: Wording) -> str:
     """The floor is for each harvest year by itself: what earlier years left does not count."""
+    if math.isinf(farm.cash_floor):
+        return "Least cash: no limit."
     if farm.cash_floor < 0:
         asked = f"may fall at most {words.money(-farm.cash_floor)} below nothing"
     elif farm.cash_floor == 0:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 
 from rotation_opt.records import Alternative, Risk
@@ -47,20 +48,23 @@ def risk_sections(reading: Reading, plans: Sequence[Alternative]) -> list[Sectio
         return []
     money, farm = reading.wording.money_unit, reading.result.farm
     figure = reading.wording.money_figure
-    floor = reading.wording.money(farm.cash_floor)
     rows: list[tuple[str, Answer]] = [
         (f"Expected net return, {money} a year", lambda risk: figure(risk.expected_net)),
         (f"Mean of the worst fifth of runs, {money} a year", lambda risk: figure(risk.worst_fifth_net)),
-        (
-            f"Years in ten with less than your least cash, {floor}",
-            lambda risk: in_ten(risk.year_below_floor),
-        ),
-        (
-            f"Chance in ten of at least one such year in {farm.years}",
-            lambda risk: in_ten(risk.any_year_below_floor),
-        ),
-        (f"Worst year in a typical run, {money}", lambda risk: figure(risk.leanest_year)),
     ]
+    if math.isfinite(farm.cash_floor):
+        floor = reading.wording.money(farm.cash_floor)
+        rows += [
+            (
+                f"Years in ten with less than your least cash, {floor}",
+                lambda risk: in_ten(risk.year_below_floor),
+            ),
+            (
+                f"Chance in ten of at least one such year in {farm.years}",
+                lambda risk: in_ten(risk.any_year_below_floor),
+            ),
+        ]
+    rows.append((f"Worst year in a typical run, {money}", lambda risk: figure(risk.leanest_year)))
     if any(each.contract_short is not None for each in known):
         rows.append(
             (

@@ -1,27 +1,24 @@
-"""Rows put at the end of a log so that the file is at any moment the old one or the new one, whole."""
+"""Rows put at the end of a log, by one writer at a time; what stands there stays, byte for byte."""
 
 from __future__ import annotations
 
 import codecs
-import contextlib
 import csv
 import io
 import os
-import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from rotation_opt.errors import Fault, InputError, RotationOptError
+from rotation_opt.errors import Fault, InputError
 from rotation_opt.records import Farm
 from rotation_opt.scouting_log.cells import Cells
 from rotation_opt.scouting_log.layout import NEW, Layout, decoded, layout, read_bytes, refused
 from rotation_opt.scouting_log.reading import parsed
 from rotation_opt.scouting_log.records import Visit
 from rotation_opt.tables import Tables
+from rotation_opt.whole_file import PATIENCE_S, alone, put
 
-PATIENCE_S = 10.0  # that another writer is waited for
 NEW_VISIT = "the new visit"
-_LOOK_AGAIN_S = 0.02
 
 
 def append(
@@ -50,12 +47,12 @@ def append(
     """
     _check(visits, farm, tables)
     path = Path(os.path.realpath(path))  # a link stays a link
-    with _alone(path, patience_s):
+    with alone(path, patience_s=patience_s):
         old = read_bytes(path) if path.exists() or path.is_symlink() else b""
         new = _longer(old, path.name, visits)
         _once(old, path.name, visits, farm, tables)
         parsed(new, path.name, farm, tables)
-        _put(path, new)
+        put(path, new)
 
 
 def _check(visits: Sequence[Visit], farm: Farm, tables: Tables) -> None:
@@ -126,90 +123,3 @@ def _all_have_a_column(row: dict[str, str], form: Layout, file: str) -> None:
         if text and name not in form.header:
             allowed = "needed for what is to be added"
             raise refused(f"{file} line 1", f"no column {name}", allowed, f"Write {name} at its end.")
-
-
-def _put(path: Path, content: bytes) -> None:
-    """The new file beside the old one, then in its place; the name is fixed, so that none is left lying."""
-    beside = path.with_name(f".{path.name}.new")
-    try:
-        mode = path.stat().st_mode & 0o777 if path.exists() else None
-        with beside.open("wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        if mode is not None:
-            beside.chmod(mode)
-        beside.replace(path)
-    except OSError as fault:
-        with contextlib.suppress(OSError):
-            beside.unlink()
-        raise RotationOptError(f"{path}: cannot be written ({fault.strerror or fault}).") from fault
-
-
-@contextlib.contextmanager
-def _alone(path: Path, patience_s: float) -> Iterator[None]:
-    """No second writer meanwhile. The system itself lets go of the lock when a process dies."""
-    lock = path.with_name(f".{path.name}.lock")
-    until = time.monotonic() + patience_s
-    try:
-        while (handle := _taken(lock)) is None:
-            if time.monotonic() > until:
-                raise RotationOptError(
-                    f"{path}: another program is writing to it (it holds {lock.name}). Nothing was added; "
-                    "try again in a moment."
-                )
-            time.sleep(_LOOK_AGAIN_S)
-    except OSError as fault:
-        raise RotationOptError(f"{path}: cannot be written ({fault.strerror or fault}).") from fault
-    try:
-        yield
-    finally:
-        _let_go(lock, handle)
-
-
-if os.name == "nt":  # pragma: no cover
-
-    def _hold(handle: int) -> None:
-        import msvcrt
-
-        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
-
-else:
-
-    def _hold(handle: int) -> None:
-        import fcntl
-
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-
-
-def _taken(lock: Path) -> int | None:
-    """Handle of the lock file, None while another one holds it."""
-    handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
-    try:
-        try:
-            _hold(handle)
-        except (BlockingIOError, PermissionError):
-            os.close(handle)
-            return None
-        if _same(lock, handle):
-            return handle
-    except BaseException:
-        with contextlib.suppress(OSError):
-            os.close(handle)
-        raise
-    os.close(handle)  # its holder took the file away while we waited: the next one has a new file
-    return None
-
-
-def _same(lock: Path, handle: int) -> bool:
-    try:
-        return os.path.samestat(os.fstat(handle), lock.stat())
-    except FileNotFoundError:
-        return False
-
-
-def _let_go(lock: Path, handle: int) -> None:
-    """Take the file away while it is held, so that nobody holds a file that is gone without noticing."""
-    with contextlib.suppress(OSError):  # another system may not allow it: then the file stays, unlocked
-        lock.unlink()
-    os.close(handle)

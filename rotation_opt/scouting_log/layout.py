@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from rotation_opt.scouting_log.records import COLUMNS, NEEDED
 from rotation_opt.words import listed, nearest, plain
 
 LARGEST_BYTES = 5_000_000
+_OTHER_FILES = ("#", "[", "{", "<")  # how a farm file, a saved plan or a page for the browser begins
 _SEPARATOR_LINE = "sep="  # a first line that some spreadsheets write
 
 
@@ -121,6 +122,11 @@ def layout(text: str, file: str) -> Layout:
     except csv.Error:
         raise refused(where, "a quotation mark that is not closed", needed) from None
     header = tuple(name.strip().casefold() for name in names)
+    if _another_kind(first, [part.strip() for name in header for part in name.split("\t")]):
+        found = f'"{first.strip()[:40]}", which names no columns'
+        allowed = f"a scouting log is a CSV file whose first line names the columns {listed(NEEDED, 'and')}"
+        hint = "Is this the farm file?" if file.casefold().endswith(".toml") else ""
+        raise refused(where, found, allowed, hint)
     faults = list(_header_faults(where, header, needed, "\t" in first))
     if faults:
         raise InputError(faults)
@@ -137,18 +143,32 @@ def _others() -> list[str]:
     return [name for name in COLUMNS if name not in NEEDED]
 
 
+def _another_kind(first: str, names: Sequence[str]) -> bool:
+    """Whether a first line is no line of column names at all, not even a misspelt one."""
+    if first.lstrip().startswith(_OTHER_FILES):
+        return True
+    known = any(name in COLUMNS for name in names)
+    return not known and len({near for name in names if name and (near := nearest(name, COLUMNS))}) <= 1
+
+
 def _header_faults(where: str, header: tuple[str, ...], needed: str, tabs: bool) -> Iterator[Fault]:
     if tabs and len(header) == 1:
         yield Fault(where, "tabs between the columns", "allowed are commas or semicolons")
         return
     strange = [name for name in header if name and name not in COLUMNS]
     meant = {name: nearest(name, COLUMNS) for name in strange}
+    lacking = []
     for name in COLUMNS:
         if header.count(name) > 1:
             yield Fault(where, f"two columns {name}", "each column stands there once")
         elif name not in header and name in NEEDED:
             near = next((other for other, key in meant.items() if key == name), "")
-            yield Fault(where, f"no column {name}", needed, f'Is "{near[:40]}" meant?' if near else "")
+            if near:
+                yield Fault(where, f"no column {name}", needed, f'Is "{near[:40]}" meant?')
+            else:
+                lacking.append(name)
+    if lacking:
+        yield Fault(where, f"no column {listed(lacking, 'and')}", needed)
     for name, near in meant.items():
         # a misspelt column of ours would be passed over in silence; columns of the grower's own may stay
         if near and near not in header and near not in NEEDED and _alike(name, near):

@@ -406,7 +406,7 @@ def _limits(making: _Making) -> Sheet:
         "Limits",
         "What you will not go below or above. Lists with commas.",
         (
-            Ask("Least cash left in any year *", "cash_floor", "Whole farm; may be negative.", "limits"),
+            Ask("Least cash left in any year", "cash_floor", "May be negative. Empty: no limit.", "limits"),
             Ask("Fixed cost a year", "fixed_cost_per_year", "Machinery, buildings, family.", "limits"),
             Ask("Cash in hand now", "cash_now", block="limits"),
             Ask("Least cash at the end of a quarter", "cash_floor_quarter", block="limits"),
