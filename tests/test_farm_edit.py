@@ -1,5 +1,6 @@
 """Values of a farm file changed from the command line: nothing else in it moves."""
 
+import math
 import tomllib
 from itertools import pairwise
 from pathlib import Path
@@ -213,6 +214,10 @@ def test_heads_inside_long_texts_and_lists_are_no_heads():
         ("labour.workers", "two", "allowed is a number alone"),
         ("labour.workers", "2 people", "The unit is known already"),
         ("limits.cash_floor", "5,000", "Write 5000 or 5.000."),
+        ("limits.cash_floor", "none", "To take a key out give - as its value"),
+        ("labour.workers", "1e400", "Write it in full"),
+        ("labour.workers", "9" * 301, "a number here has at most 300 digits"),
+        ("labour.workers", "0." + "9" * 301, "a number here has at most 300 digits"),
         ("farm.organic", "maybe", "allowed is yes or no"),
         ("farm.decided_on", "7/6/2026", "allowed is a date as year, month, day"),
         ("labour.workers", "", "To take a key out give - as its value"),
@@ -233,6 +238,12 @@ def test_a_path_or_value_that_says_nothing_gets_one_sentence_and_what_there_is(p
     assert "\n" not in str(fault.value)
 
 
+def test_a_value_of_many_signs_is_not_told_whole():
+    with pytest.raises(InputError) as fault:
+        changed(TAMARACK, [("labour.workers", "9" * 5_000)])
+    assert len(str(fault.value)) < 250
+
+
 def test_all_faults_of_several_changes_are_told_at_once():
     with pytest.raises(InputError) as fault:
         changed(TAMARACK, [("labour.wage", "x"), ("labour.workers", "3"), ("field 1.area_acres", "big")])
@@ -247,6 +258,29 @@ def copy(tmp_path):
     path = tmp_path / "home.toml"
     path.write_text(TAMARACK, encoding="utf-8")
     return path
+
+
+@pytest.mark.parametrize("huge", ["9" * 16, "9" * 30, "9" * 300, "1,000,000,000,000,000,000", "-" + "9" * 20])
+@pytest.mark.parametrize(
+    ("path", "allowed"),
+    [
+        ("labour.workers", "allowed is a number above 0 and up to 1,000."),
+        ("limits.cash_floor", "allowed is a number from -100,000,000 to 100,000,000."),
+        ("farm.first_year", "allowed is a whole number from 1950 to 2100."),
+    ],
+)
+def test_a_number_out_of_all_bounds_is_told_the_bounds(copy, path, allowed, huge):
+    ran = CliRunner().invoke(cli.main, ["set", str(copy), path, huge])
+    assert ran.exit_code == 1
+    assert allowed in ran.stderr
+    assert copy.read_text(encoding="utf-8") == TAMARACK
+
+
+def test_taking_out_the_least_cash_leaves_no_limit(copy):
+    ran = CliRunner().invoke(cli.main, ["set", str(copy), "limits.cash_floor", "-"])
+    assert ran.stdout == "limits.cash_floor: 5000 -> taken out\n"
+    assert farm.read(copy, TABLES).cash_floor == -math.inf
+    assert "Least cash: no limit." in CliRunner().invoke(cli.main, ["check", str(copy)]).stdout
 
 
 def test_set_writes_the_change_and_says_old_and_new(copy):
