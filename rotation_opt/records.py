@@ -287,6 +287,7 @@ class Field:
     yield_ratio: float  # this field against the farm's usual yields
     bans: frozenset[str]  # practice tags, crop keys or groups not allowed here
     yield_ratios: Mapping[str, float] = field(default_factory=dict)  # crop -> in place of yield_ratio
+    begun: str = ""  # practice key of the first year if its work up to `Farm.decided_on` has been done
 
     def ratio_of(self, crop: str) -> float:
         """Yield of a crop here against the farm's usual yield of it."""

@@ -88,7 +88,13 @@ def rest_of_plan(
         as_now, said = sequel.of(field, grown[-1], range(first, first + years))
         notes += said
         fields.append(
-            replace(field, history=(*field.history, *grown), as_now=tuple(as_now), patches=tuple(patches))
+            replace(
+                field,
+                history=(*field.history, *grown),
+                as_now=tuple(as_now),
+                patches=tuple(patches),
+                begun=as_now[0] if as_now[0] == plan.practices.get((field.name, first)) else "",
+            )
         )
     rest = replace(farm, first_year=first, years=years, fields=tuple(fields), decided_on=decided_on)
     return Rest(farm=rest, counted=frozenset(counted), notes=tuple(notes))

@@ -356,10 +356,15 @@ def field_reasons(
     programmes: Sequence[Programme],
     pair_index: Integers,
 ) -> dict[tuple[int, int], Reason]:
-    """(year index, practice) that a field does not allow, and why."""
+    """(year index, practice) that a field does not allow, and why.
+
+    Work before the day of the plan is done only where it belongs to what has been begun on the field.
+    """
     most, least = _phase_rules(tables, "phase_most"), _phase_rules(tables, "phase_least")
     decided = (date.fromisoformat(farm.decided_on) - date(farm.first_year, 1, 1)).days
     ends = None if field.lease_end_year is None else field.lease_end_year - farm.first_year
+    begun = int(pair_index[last, practice_list.index[field.begun]]) if field.begun else -1
+    done = work_before(programmes[begun], decided) if begun >= 0 else frozenset()
     found: dict[tuple[int, int], Reason] = {}
     for number, dated in enumerate(practice_list.all):
         always = _never(field, dated, tables, practice_list, most)
@@ -372,13 +377,18 @@ def field_reasons(
                     text = f"the lease of {field.name} ends with the harvest of {field.lease_end_year}"
                     reason = ("lease", f"{text}, before the stand has paid for its sowing")
             if reason is None and year == 0 and pair_index[last, number] >= 0:
-                early = [op.day for op in programmes[pair_index[last, number]].operations if op.day < decided]
+                early = work_before(programmes[pair_index[last, number]], decided) - done
                 if early:
-                    day = day_in_words(min(early), farm.region)
+                    day = day_in_words(min(early)[0], farm.region)
                     reason = ("decided_on", f"its work would have had to begin on {day}, before this plan")
             if reason is not None:
                 found[year, number] = reason
     return found
+
+
+def work_before(programme: Programme, day: int) -> frozenset[tuple[int, str]]:
+    """Day and operation of all work of a season that falls before a day."""
+    return frozenset((op.day, op.operation) for op in programme.operations if op.day < day)
 
 
 def _never(

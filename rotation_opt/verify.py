@@ -63,7 +63,7 @@ class Recheck:
         self.farm, self.tables = ground.farm, ground.tables
         self.likely = ground.response.draws.index("likely")
         self.pairs = self._pairs()
-        timetable = Timetable(ground.climate, ground.tables, ground.practice_list.calendar)
+        timetable = self.timetable = Timetable(ground.climate, ground.tables, ground.practice_list.calendar)
         dated = ground.practice_list
         self.misfits = [
             f"{this} after {before}: {why}"
@@ -464,7 +464,10 @@ class Recheck:
         )
 
     def _dates(self) -> Check:
-        """Leases, the day of decision, and the days on which no soil may lie bare."""
+        """Leases, the day of decision, and the days on which no soil may lie bare.
+
+        Work before the day of decision is only that of the season begun.
+        """
         farm, broken = self.farm, 0
         decided = (date.fromisoformat(farm.decided_on) - date(farm.first_year, 1, 1)).days
         covered = {day for first, last in farm.soil_cover for day in _span(first, last)}
@@ -473,11 +476,20 @@ class Recheck:
             if s.field.lease_end_year is not None:
                 broken += farm.first_year + s.year > s.field.lease_end_year
             if s.year == 0:
-                broken += any(op.day < decided for op in programme.operations)
+                before = {(op.day, op.operation) for op in programme.operations if op.day < decided}
+                broken += bool(before - self._begun(s.field))
             bare = {day for first, last in programme.bare_spans for day in range(first, last + 1)}
             sown = {day for c in programme.canopies for day in range(c.start_day, c.end_day + 1)}
             broken += any(day % 365 in covered for day in bare - sown)
         return _line("leases, day of decision and soil cover respected", float(broken), 0.0, "broken")
+
+    def _begun(self, field: Field) -> set[tuple[int, str]]:
+        """Day and kind of all work of the season that has been begun on a field."""
+        if not field.begun:
+            return set()
+        dated = self.ground.practice_list
+        season = self.timetable.programme(dated.of(field.history[-1]), dated.of(field.begun))
+        return {(op.day, op.operation) for op in season.operations}
 
 
 def _beside(practice: Practice) -> tuple[str, ...]:

@@ -329,7 +329,8 @@ def test_a_plan_is_followed_and_planned_anew_from_the_command_line(tmp_path: Pat
         encoding="utf-8",
     )
     done = written(tmp_path, "field,year,practice_or_crop,note\nWest,2027,spring barley,too wet for beans\n")
-    words = ["replan", str(farm), "--done", str(done), "--last", str(last), "--plan", "Most money"]
+    words = ["replan", str(farm), "--done", str(done), "--last", str(last)]
+    words += ["--decided-on", "2027-11-20", "--plan", "Most money"]
     found = run.invoke(main, [*words, "--save", str(new), "--width", "100"])
     assert found.exit_code == 0, found.output
     assert found.output.index("What became of the plan, 2027") < found.output.index("Side by side")
@@ -346,7 +347,28 @@ def test_a_plan_is_followed_and_planned_anew_from_the_command_line(tmp_path: Pat
     plan = read_plan(new, "As now", small(FEW), TABLES)  # a year later that one is the plan followed
     later = paths_done(small(FEW), (row("West", 2028, "corn_grain"),), plan, TABLES)
     assert later["West"] == ("spring_barley", "corn_grain")
+    assert "As of" in found.output
+    assert content["farm"]["decided_on"] == "2027-11-20"
     wrong = run.invoke(main, [*words[:-1], "Most mony"])
     assert wrong.exit_code == 1
     assert 'Did you mean "Most money"?' in wrong.output
     assert "Traceback" not in wrong.output
+
+
+def test_a_plan_is_planned_anew_without_a_log_and_says_so(tmp_path: Path) -> None:
+    farm, last = tmp_path / "home.toml", tmp_path / "last.json"
+    farm.write_text(refusing(("spring_barley", "soybean", "corn_grain")), encoding="utf-8")
+    run = CliRunner()
+    assert run.invoke(main, ["plan", str(farm), "--save", str(last)]).exit_code == 0
+    done = written(tmp_path, "field,year,practice_or_crop,note\nWest,2027,spring barley,\n")
+    words = ["replan", str(farm), "--done", str(done), "--last", str(last), "--plan", "Most money"]
+    found = run.invoke(main, [*words, "--decided-on", "2027-11-20"])
+    assert found.exit_code == 0, found.output
+    assert "There is no home.scouting.csv beside the farm file" in found.stderr
+    assert "No count of the years done could be held against the plan" in found.stdout.replace("\n", " ")
+    wrong = run.invoke(main, [*words, "--decided-on", "2026-11-20"])
+    assert wrong.exit_code == 1
+    assert "allowed is a day of 2027 or of 2028" in wrong.stderr
+    wrong = run.invoke(main, [*words, "--log", str(tmp_path / "none.csv")])
+    assert wrong.exit_code != 0
+    assert "none.csv" in wrong.stderr

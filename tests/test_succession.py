@@ -213,6 +213,30 @@ def test_work_dated_before_the_decision_is_out_in_the_first_year_only() -> None:
         assert (key_of(reason) == "decided_on") == (begun and key_of(reason) in ("decided_on", ""))
 
 
+def test_what_has_been_begun_can_go_on_and_so_can_what_needs_no_other_work_so_far() -> None:
+    day, year = 59, DEMO.first_year  # 1 March
+    no = GROUND.rules(replace(DEMO, decided_on=f"{year}-03-01"))
+    last = no.histories[HOME][-1]
+
+    def so_far(practice: int) -> set[tuple[int, str]]:
+        work = GROUND.programmes[GROUND.pair_index[last, practice]].operations
+        return {(op.day, op.operation) for op in work if op.day < day}
+
+    refused = [
+        practice
+        for practice in range(len(GROUND.listed.all))
+        if key_of(no.field_reasons.get((HOME, 0, practice))) == "decided_on"
+    ]
+    most = max(refused, key=lambda practice: len(so_far(practice)))
+    key = GROUND.listed.all[most].key
+    went_on = GROUND.rules(replace(changed_field(begun=key), decided_on=f"{year}-03-01"))
+    let_in = [each for each in refused if (HOME, 0, each) not in went_on.field_reasons]
+    assert most in let_in
+    assert len(let_in) < len(refused)
+    for practice in refused:
+        assert (practice in let_in) == (so_far(practice) <= so_far(most))
+
+
 def test_bare_ground_in_a_span_that_must_be_covered_is_refused() -> None:
     winter = GROUND.rules(replace(DEMO, soil_cover=((305, 45),)))  # 2 November to 15 February
     free = GROUND.rules(replace(DEMO, soil_cover=()))

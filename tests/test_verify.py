@@ -325,6 +325,9 @@ def test_a_crop_that_a_field_is_closed_to_shows_in_the_line_of_wishes() -> None:
 
 def test_work_before_the_day_of_decision_shows_in_the_line_of_dates() -> None:
     assert another_farm(good(), decided_on="2027-06-30") == {DATES}
+    plan = good()
+    fields = tuple(replace(field, begun=plan.practices[field.name][0]) for field in found().farm.fields)
+    assert another_farm(plan, decided_on="2027-06-30", fields=fields) == set()
 
 
 def test_bare_soil_on_a_covered_day_shows_in_the_line_of_dates() -> None:
