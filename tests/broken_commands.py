@@ -10,7 +10,6 @@ import io
 import json
 import shutil
 import sys
-import types
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -21,7 +20,7 @@ from broken_off import FAIL, KILL, Files, Report, Work, broken_off
 from test_interview import US
 
 import rotation_opt
-from rotation_opt import years_done
+from rotation_opt import planning, replanning, years_done
 from rotation_opt.cli import main, output
 
 FARM_FILE = rotation_opt.example_farm("tamarack_hollow")
@@ -46,14 +45,9 @@ def command(*arguments: object, typed: str = "") -> Work:
 
 
 def without_planning() -> None:
-    for name, step in (("planning", "plan"), ("replanning", "replan")):
-        room = types.ModuleType(f"rotation_opt.{name}")
-        setattr(room, step, lambda *arguments, **options: fake_result.result())
-        sys.modules[room.__name__] = room
-        setattr(rotation_opt, name, room)
-    for step in ("read_plan", "read_done"):
-        setattr(years_done, step, lambda *arguments: None)
-    output.show = lambda *arguments: None  # type: ignore[assignment]
+    planning.plan = replanning.replan = lambda *arguments, **options: fake_result.result()
+    years_done.read_plan = lambda *arguments: None
+    output.show = lambda *arguments: None
 
 
 # ---------------------------------------------------------------- the commands, each in a folder of its own
@@ -76,11 +70,12 @@ def plan(folder: Path) -> Report:
 
 
 def replan(folder: Path) -> Report:
-    farm, saved = farm_in(folder), folder / "plan.json"
-    for path in (saved, folder / "done.csv"):
-        path.write_bytes(OLD)
+    """Over the file of the plan followed."""
+    farm, saved, done = farm_in(folder), folder / "plan.json", folder / "done.csv"
+    saved.write_bytes(OLD)
+    done.write_text("field,year,practice_or_crop,note\nHome 40,2027,oats,\n", encoding="utf-8")
     ran(["scout", "add", farm, *COUNT])
-    words = ["--done", folder / "done.csv", "--last", saved, "--plan", "Balanced", "--save", saved]
+    words = ["--done", done, "--last", saved, "--plan", "Balanced", "--save", saved]
     return broken_off(command("replan", farm, *words), folder)
 
 

@@ -16,8 +16,9 @@ import pytest
 from click.testing import CliRunner
 
 import rotation_opt
-from rotation_opt import cli, errors
+from rotation_opt import cli, errors, replanning, scouting_log, whole_file, years_done
 from rotation_opt.cli import choices, output
+from rotation_opt.promises import FollowUp
 
 ROOT = Path(__file__).parent.parent
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -224,13 +225,79 @@ def test_json_is_written_whole_and_nothing_is_left_beside_it(run, tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["plan.json"]
 
 
-def test_a_file_that_cannot_be_written_is_said_and_leaves_nothing(run, tmp_path):
+def test_where_a_file_cannot_be_written_the_report_is_printed_and_it_is_said_which_are_there(
+    run, tmp_path, monkeypatch
+):
+    first, second = tmp_path / "plan.json", tmp_path / "plan.txt"
+    write = whole_file.write
+
+    def full(path, content):
+        if path == second:
+            raise errors.RotationOptError(f"{path}: cannot be written (No space left on device).")
+        write(path, content)
+
+    monkeypatch.setattr(whole_file, "write", full)
+    shown = run("plan", TAMARACK, "--save", first, "--save", second)
+    assert shown.exit_code == 1
+    assert "Side by side" in shown.stdout
+    assert shown.stderr == (
+        f"Error: {second}: cannot be written (No space left on device).\nAlready written: {first}.\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("pressed_at", "said"),
+    [
+        (1, "Stopped. {0} was just being written: it is as it was before, or new and whole."),
+        (
+            2,
+            "Stopped. Already written: {0}. {1} was just being written: it is as it was before, or new and "
+            "whole.",
+        ),
+    ],
+)
+def test_ctrl_c_while_files_are_written_says_which_are_there(run, tmp_path, monkeypatch, pressed_at, said):
+    saved = [tmp_path / "plan.json", tmp_path / "plan.txt"]
+    write, calls = whole_file.write, []
+
+    def pressed(path, content):
+        calls.append(path)
+        if len(calls) == pressed_at:
+            raise KeyboardInterrupt
+        write(path, content)
+
+    monkeypatch.setattr(whole_file, "write", pressed)
+    shown = run("plan", TAMARACK, "--save", saved[0], "--save", saved[1])
+    assert shown.exit_code == 130
+    assert shown.stderr == f"{said.format(*saved)}\n"
+    assert shown.stdout == ""
+
+
+def test_ctrl_c_after_all_is_written_does_not_say_that_nothing_was(run, tmp_path, monkeypatch):
+    def pressed(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(output, "show", pressed)
     target = tmp_path / "plan.json"
-    target.mkdir()
-    (target / "inside").touch()
-    with pytest.raises(errors.RotationOptError, match="cannot be written"):
-        output.write_whole(target, "text")
-    assert [path.name for path in tmp_path.iterdir()] == ["plan.json"]
+    assert run("plan", TAMARACK, "--save", target).stderr == f"Stopped. Already written: {target}.\n"
+    assert run("plan", TAMARACK).stderr == "Stopped. No file was written.\n"
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"), [("file", "may not be written over"), ("pipe", "is no ordinary file")]
+)
+def test_a_file_that_may_not_be_written_over_is_said_before_the_work_begins(
+    run, tmp_path, monkeypatch, kind, said
+):
+    target = tmp_path / "plan.json"
+    if kind == "pipe":
+        os.mkfifo(target)
+    else:
+        target.write_text("old", encoding="utf-8")
+        monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != target or mode == os.R_OK)
+    shown = run("plan", TAMARACK, "--save", target)
+    assert (shown.exit_code, shown.stdout) == (2, "")
+    assert f"{target} {said}." in shown.stderr
 
 
 def test_a_folder_that_may_not_be_written_in_is_said_before_the_work_begins(run, tmp_path, monkeypatch):
@@ -356,11 +423,54 @@ def test_the_package_runs_as_a_module():
     assert shown.stdout.startswith("Usage: rotation-opt")
 
 
-def test_a_file_that_is_there_keeps_who_may_read_it(tmp_path):
-    there, new = tmp_path / "farm.toml", tmp_path / "new.toml"
-    there.write_text("old", encoding="utf-8")
-    there.chmod(0o600)
-    for path in (there, new):
-        output.write_whole(path, "new")
-        assert path.read_text(encoding="utf-8") == "new"
-    assert there.stat().st_mode & 0o777 == 0o600
+# ---------------------------------------------------------------- what replan shares with plan
+
+
+@pytest.fixture
+def replan(tmp_path, monkeypatch):
+    """Plans anew with the invented result, which then tells what became of a plan followed."""
+    told = FollowUp(
+        title="Balanced", first_year=2026, last_year=2026, held=(), roots=(), otherwise=(),
+        visits_used=0, effective=400.0, power=1.0, notes=("A note.",),
+    )  # fmt: skip
+    monkeypatch.setattr(replanning, "replan", lambda *_, **options: fake_result.result(followup=told))
+    monkeypatch.setattr(years_done, "read_plan", lambda *_: None)
+    monkeypatch.setattr(scouting_log, "read", lambda *_: ())
+    last, done = tmp_path / "last.json", tmp_path / "done.csv"
+    last.touch()
+    done.write_text("field,year,practice_or_crop,note\nHome 40,2027,oats,\n", encoding="utf-8")
+    words = ["replan", TAMARACK, "--done", done, "--last", last, "--plan", "Balanced", "--width", "100"]
+    return lambda *more: CliRunner().invoke(cli.main, [str(each) for each in (*words, *more)])
+
+
+def headings(shown):
+    assert shown.exit_code == 0, shown.output
+    return re.findall(r"^={100}\n(.+)\n={100}$", shown.stdout, flags=re.MULTILINE)
+
+
+def test_followup_is_a_page_of_replan_like_any_other(replan):
+    became = "What became of the plan, 2026"
+    assert headings(replan())[1:3] == [became, "Side by side"]
+    for name in ("followup", "Follow-up", "what became of the plan"):
+        assert headings(replan("--page", name))[1:] == [became]
+    assert headings(replan("--page", "limits"))[1:] == ["Limits"]
+    assert headings(replan("--page", "all"))[1] == became
+    wrong = replan("--page", "folowup")
+    assert (wrong.exit_code, "Did you mean followup?" in wrong.stderr) == (2, True)
+
+
+def test_plan_says_that_followup_is_a_page_of_replan(run):
+    shown = run("plan", TAMARACK, "--page", "followup")
+    assert (shown.exit_code, shown.stdout) == (2, "")
+    assert "followup tells what became of a plan that was followed: only replan prints it." in shown.stderr
+
+
+def test_replan_shows_and_saves_the_one_plan_asked_for(replan, tmp_path):
+    target = tmp_path / "work.ics"
+    refused = replan("--save", target)
+    assert refused.exit_code == 2
+    assert "say which with --show" in refused.stderr
+    shown = replan("--save", target, "--show", "balanced", "--page", "all")
+    assert target.read_bytes().startswith(b"BEGIN:VCALENDAR")
+    assert [each for each in headings(shown) if "Calendar" in each] == ["Calendar of work, C: Balanced"]
+    assert "Did you mean Balanced?" in replan("--show", "Balansed").stderr
