@@ -46,13 +46,27 @@ class Narrowed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Otherwise:
-    """A field and year that was not done as planned."""
+    """A field and year that was not done as planned.
+
+    Days are ISO dates: those told of that are not the usual ones, and the usual ones in that climate.
+    """
 
     field: str
     year: int
     planned: str  # practice key
     done: str  # practice key
     note: str
+    sown_on: str = ""
+    usual_sown_on: str = ""
+    cut_on: tuple[str, ...] = ()
+    usual_cut_on: tuple[str, ...] = ()
+    harvested_on: str = ""
+    usual_harvested_on: str = ""
+
+    @property
+    def other_days(self) -> bool:
+        """Whether it was sown, cut or harvested on other days than usual."""
+        return bool(self.sown_on or self.cut_on or self.harvested_on)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

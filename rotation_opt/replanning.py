@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from rotation_opt import planning
 from rotation_opt.alternatives import present_paths
 from rotation_opt.bands import Belief
+from rotation_opt.dates_told import Told
 from rotation_opt.errors import Fault, InputError, NoPlanError
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
@@ -19,6 +20,7 @@ from rotation_opt.records import Farm, Result
 from rotation_opt.rest_of_plan import Rest, rest_of_plan
 from rotation_opt.scouting_log import Visit, clumping, log_likelihood, summarise
 from rotation_opt.scouting_log.summing import patch_area_ha
+from rotation_opt.seasons_done import SeasonsDone, as_done
 from rotation_opt.state_estimate import AT_BUD, Estimate, estimate, foretold
 from rotation_opt.tables import Tables
 from rotation_opt.years_done import Done, FollowedPlan, paths_done
@@ -70,8 +72,8 @@ def take_stock(
     Raises
     ------
     InputError
-        If it is not known what a field bore in one of the years, it cannot have grown there then, or
-        `decided_on` is no day on which the years left can be planned.
+        If it is not known what a field bore in one of the years, it cannot have grown there then or not on
+        the days told, or `decided_on` is no day on which the years left can be planned.
     """
     tell("What was done and counted")
     done = paths_done(farm, tuple(rows), plan, tables)
@@ -81,13 +83,14 @@ def take_stock(
         land.name: tuple("" if key < 0 else data.practice_keys[key] for key in path)
         for land, path in zip(data.fields, paths, strict=True)
     }
+    seasons = as_done(ground, grown, rows)
     sized = [replace(visit, area_ha=patch_area_ha(visit, farm)) for visit in visits]
     clumped = {weed: clumping(visits, tables, weed).k for weed in {visit.weed for visit in visits}}
 
     def chance(visit: Visit, shoots_per_m2: Array) -> Array:
         return log_likelihood(visit.counts, visit.frame_m2, shoots_per_m2, clumped[visit.weed])
 
-    found = estimate(foretold(ground, data, paths), sized, chance)
+    found = estimate(foretold(ground, data, paths, as_done=seasons.programmes), sized, chance)
     last = farm.first_year + len(paths[0]) - 1
     summaries = [each for each in summarise(visits, farm, tables) if each.year <= last]
     if decided_on:
@@ -128,7 +131,7 @@ def take_stock(
             )
             for (field, weed), (before, after) in found.roots.items()
         ),
-        otherwise=_otherwise(farm, rows, grown, plan),
+        otherwise=_otherwise(farm, rows, grown, plan, seasons),
         visits_used=len(visits) - len(found.left_out),
         effective=found.effective,
         power=found.power,
@@ -190,15 +193,34 @@ def _laid(
 
 
 def _otherwise(
-    farm: Farm, rows: Sequence[Done], grown: Mapping[str, Sequence[str]], plan: FollowedPlan
+    farm: Farm,
+    rows: Sequence[Done],
+    grown: Mapping[str, Sequence[str]],
+    plan: FollowedPlan,
+    seasons: SeasonsDone,
 ) -> tuple[Otherwise, ...]:
     notes = {(row.field, row.year): row.note for row in rows}
     found = []
     for field, path in grown.items():
         for year, key in enumerate(path, start=farm.first_year):
             planned, note = plan.practices.get((field, year), ""), notes.get((field, year), "")
-            if (planned and key != planned) or note:
-                found.append(Otherwise(field=field, year=year, planned=planned, done=key, note=note))
+            told, usual = seasons.days.get((field, year), (Told(), Told()))
+            if (planned and key != planned) or note or told:
+                found.append(
+                    Otherwise(
+                        field=field,
+                        year=year,
+                        planned=planned,
+                        done=key,
+                        note=note,
+                        sown_on=told.sown_on,
+                        usual_sown_on=usual.sown_on,
+                        cut_on=told.cut_on,
+                        usual_cut_on=usual.cut_on,
+                        harvested_on=told.harvested_on,
+                        usual_harvested_on=usual.harvested_on,
+                    )
+                )
     return tuple(found)
 
 

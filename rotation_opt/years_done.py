@@ -1,28 +1,32 @@
 """What was really done on each field in the years gone by, and the plan that was followed, from their files.
 
-The years done stand in a CSV file: field, year, practice_or_crop, note. Only what was not as planned need
-stand there; a missed cut or a failed stand is told by the practice it comes to (a key with fewer cuts, the
-crop sown in its place) and by the note. The plan stands in the JSON file that ``plan --save`` wrote.
+The years done stand in a CSV file: field, year, practice_or_crop, note, and the days on which the crop was
+really sown, cut and harvested (``dates_told.py``) where they were not the usual ones. Only what was not as
+planned need stand there; a missed cut or a failed stand is told by the practice it comes to (a key with
+fewer cuts, the crop sown in its place) and by the note. The plan stands in the JSON file that
+``plan --save`` wrote.
 """
 
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rotation_opt import words
+from rotation_opt import dates_told, words
+from rotation_opt.dates_told import Told
 from rotation_opt.errors import Fault, InputError
 from rotation_opt.farm import build
 from rotation_opt.farm.names import Names
 from rotation_opt.records import Farm, Practice
 from rotation_opt.tables import Tables
 
-COLUMNS = ("field", "year", "practice_or_crop", "note")
+COLUMNS = ("field", "year", "practice_or_crop", "note", *dates_told.COLUMNS)
 NEEDED = COLUMNS[:3]
 LARGEST_BYTES = 50_000_000
 LONGEST_NOTE = 300
@@ -31,12 +35,17 @@ Three = tuple[float, float, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Done:
-    """What grew on one field in one year; ``name`` is a practice key, or that of a crop grown as usual."""
+    """What grew on one field in one year; ``name`` is a practice key, or that of a crop grown as usual.
+
+    ``dates`` are those that were told, ``place`` the file and line, for faults.
+    """
 
     field: str
     year: int
     name: str
     note: str
+    dates: Told = dataclasses.field(default_factory=Told)
+    place: str = dataclasses.field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,12 +98,14 @@ def read_done(path: Path, farm: Farm, tables: Tables) -> tuple[Done, ...]:
         raise InputError(
             [Fault(path.name, f"text that is no CSV ({fault})", "allowed is one row a line")]
         ) from None
-    header = tuple(cell.strip().casefold() for cell in rows[0]) if rows else ()
+    header = tuple(_column(cell) for cell in rows[0]) if rows else ()
     missing = [name for name in NEEDED if name not in header]
     if missing:
         found = f"no column {words.listed(missing, 'and')}"
         first = f"the first line names the columns {words.listed(COLUMNS, 'and')}"
         raise InputError([Fault(f"{path.name} line 1", found, first)])
+    if faults := list(_header_faults(f"{path.name} line 1", header)):
+        raise InputError(faults)
     reader = _Rows(path.name, farm, tables)
     for number, row in enumerate(rows[1:], start=2):
         if any(cell.strip() for cell in row[len(header) :]):
@@ -113,6 +124,24 @@ def read_done(path: Path, farm: Farm, tables: Tables) -> tuple[Done, ...]:
     if reader.faults:
         raise InputError(reader.faults)
     return tuple(reader.found)
+
+
+def _column(text: str) -> str:
+    """Name of a column; days also by the other names that growers give them."""
+    name = text.strip().casefold()
+    return name if name in COLUMNS else words.find(name, dates_told.COLUMNS) or name
+
+
+def _header_faults(place: str, header: Sequence[str]) -> Iterator[Fault]:
+    """Columns that would be passed over in silence; others of the grower's own may stay."""
+    for name in COLUMNS:
+        if header.count(name) > 1:
+            yield Fault(place, f"two columns {name}", "each column stands there once")
+    for name in header:
+        near = "" if name in COLUMNS else words.nearest(name, dates_told.COLUMNS)
+        if near and near not in header:
+            allowed = f"columns for days are {words.listed(list(dates_told.COLUMNS), 'and')}"
+            yield Fault(place, f'a column "{name[:40]}"', allowed, f"Did you mean {near}?")
 
 
 class _Rows:
@@ -134,10 +163,12 @@ class _Rows:
         note = row.get("note", "")
         if len(note) > LONGEST_NOTE or not all(sign.isprintable() for sign in note):
             self._fault(number, "note", "a note", f"allowed are up to {LONGEST_NOTE} letters on one line")
+        dates = dates_told.told(f"{self._file} line {number}", row, self.faults)
         if any((each.field, each.year) == (field, year) for each in self.found):
             self._fault(number, "field", f"{field} in {year} once more", "each field and year stands once")
         if len(self.faults) == before:
-            self.found.append(Done(field=field, year=year, name=name, note=note))
+            place = f"{self._file} line {number}"
+            self.found.append(Done(field=field, year=year, name=name, note=note, dates=dates, place=place))
 
     def _fault(self, number: int, column: str, found: str, allowed: str, hint: str = "") -> None:
         self.faults.append(Fault(f"{self._file} line {number}, column {column}", found, allowed, hint))

@@ -26,9 +26,9 @@ from rotation_opt.cli.results import SAVE, SHOW, hand_out, wish
     type=FARM_FILE,
     required=True,
     metavar="FILE",
-    help="CSV of what was done: field, year, practice_or_crop, note; sown_on, cut_on and harvested_on tell days "
-    "that were not the usual ones (2027-10-20; all cuts of a season, a blank between). What was done as planned "
-    "may be left out, but for one row of the last year done.",
+    help="CSV of what was done: field, year, practice_or_crop, note; sown_on, cut_on and harvested_on tell "
+    "days that were not the usual ones (2027-10-20; all cuts of a season, a blank between). What was done as "
+    "planned may be left out, but for one row of the last year done.",
 )
 @click.option(
     "--last",

@@ -146,14 +146,22 @@ def cut_days(
 
 
 def date_practice(
-    practice: Practice, climate: Climate, tables: Tables, calendar: FieldCalendar, region: str = "us"
+    practice: Practice,
+    climate: Climate,
+    tables: Tables,
+    calendar: FieldCalendar,
+    region: str = "us",
+    *,
+    sown: int | None = None,
 ) -> tuple[DatedPractice, str]:
     """Dates of one practice here, and why it does not fit this climate (empty if it does).
 
-    The dates are always filled in: a crop that never ripens is taken off when field work ends.
+    The dates are always filled in: a crop that never ripens is taken off when field work ends. All that
+    follows from sowing is counted from `sown`, the day it was really done, where that is given.
     """
     crop = tables.crops[practice.crop]
-    sown = sowing_day(practice, climate, tables, calendar)
+    if sown is None:
+        sown = sowing_day(practice, climate, tables, calendar)
     emerged = None
     if sown is not None and crop.kind != "fallow":
         heat = _heat(climate, tables, crop.key)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from rotation_opt.promises import FollowUp, Held
+from rotation_opt.promises import FollowUp, Held, Otherwise
 from rotation_opt.records import Alternative
 from rotation_opt.report.blocks import Block, Bullets, Grid, Page, Paragraph, Section
 from rotation_opt.report.field_years import ShortNames
@@ -167,10 +167,25 @@ def _done(reading: Reading, told: FollowUp) -> list[Block]:
             f", planned was {words.practice(each.planned)}" if each.planned not in {"", each.done} else ""
         )
         note = f" ({each.note.rstrip('. ')})" if each.note else ""
-        items.append(f"{each.field}, {each.year}: {done}{planned}{note}.")
+        days = "".join(f", {each}" for each in _other_days(reading, each))
+        items.append(f"{each.field}, {each.year}: {done}{planned}{days}{note}.")
     return [
         Bullets(items=tuple(items or ["All was done as planned, as far as the file of years done tells."]))
     ]
+
+
+def _other_days(reading: Reading, each: Otherwise) -> list[str]:
+    """Days that were not the usual ones, beside these."""
+    pairs = (
+        ("sown", [each.sown_on], [each.usual_sown_on]),
+        ("cut", each.cut_on, each.usual_cut_on),
+        ("harvested", [each.harvested_on], [each.usual_harvested_on]),
+    )
+
+    def said(days: Sequence[str]) -> str:
+        return listed([reading.wording.short_day(day) for day in days], "and")
+
+    return [f"{what} {said(days)}, usual {said(usual)}" for what, days, usual in pairs if any(days)]
 
 
 # ---------------------------------------------------------------- changes
@@ -240,9 +255,9 @@ def _why(reading: Reading, told: FollowUp, moved: Sequence[str]) -> list[str]:
                 weed = reading.wording.weed_short(each.weed)
                 reasons.append(f"{weed} counted {each.side} the promise in {each.year}")
         reasons += [
-            f"{each.year} was not done as planned"
+            f"{each.year} was not done {'as planned' if each.planned != each.done else 'on the usual days'}"
             for each in told.otherwise
-            if each.field == field and each.planned != each.done
+            if each.field == field and (each.planned != each.done or each.other_days)
         ]
         if reasons:
             items.append(f"{field}: {listed(reasons, 'and')}.")

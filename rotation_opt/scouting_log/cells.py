@@ -124,7 +124,7 @@ class Cells:
         except ValueError:
             day = None
         if day is None:
-            self._fault(place, text, _DATE_ALLOWED, _as_iso(text))
+            self._fault(place, text, _DATE_ALLOWED, as_iso(text))
             return ""
         if not FIRST_YEAR <= day.year <= LAST_YEAR:
             self._fault(place, text, f"allowed are the years {FIRST_YEAR} to {LAST_YEAR}")
@@ -197,7 +197,7 @@ class Cells:
         return text
 
 
-def _as_iso(text: str) -> str:
+def as_iso(text: str) -> str:
     """A date of another kind turned round, where only one reading makes sense."""
     if found := re.fullmatch(r"([0-9]{1,2})([./-])([0-9]{1,2})\2([0-9]{4})", text):
         first, second, year = int(found[1]), int(found[3]), int(found[4])
