@@ -266,9 +266,14 @@ class _Ended:
 def _next_write(folder: Path, names: set[str]) -> Iterator[str]:
     """A dead writer keeps nobody out, and what it left goes with the next write."""
     for name in names:
-        whole_file.write(folder / name, b"next", patience_s=0.0)
-        if (folder / name).read_bytes() != b"next":
-            yield f"{name} could not be written afterwards"
+        try:
+            whole_file.write(folder / name, b"next", patience_s=0.0)
+            found = (folder / name).read_bytes()
+        except Exception as fault:
+            yield f"{name} could not be written afterwards: {fault!r}"
+        else:
+            if found != b"next":
+                yield f"{name} was not written afterwards"
     yield from (f"{name} lies there after the next write" for name in files_in(folder) if is_beside(name))
 
 
