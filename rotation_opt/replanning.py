@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from rotation_opt import planning
 from rotation_opt.alternatives import present_paths
 from rotation_opt.bands import Belief
+from rotation_opt.counts_held import AT_BUD
 from rotation_opt.dates_told import Told
 from rotation_opt.errors import Fault, InputError, NoPlanError
 from rotation_opt.farm_arrays import selection_data
@@ -21,7 +22,7 @@ from rotation_opt.rest_of_plan import Rest, rest_of_plan
 from rotation_opt.scouting_log import Visit, clumping, log_likelihood, summarise
 from rotation_opt.scouting_log.summing import patch_area_ha
 from rotation_opt.seasons_done import SeasonsDone, as_done
-from rotation_opt.state_estimate import AT_BUD, Estimate, estimate, foretold
+from rotation_opt.state_estimate import Estimate, estimate, foretold
 from rotation_opt.tables import Tables
 from rotation_opt.years_done import Done, FollowedPlan, paths_done
 

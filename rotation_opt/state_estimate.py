@@ -17,7 +17,7 @@ course foretold leave it where it is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,28 +25,20 @@ from numpy.typing import NDArray
 
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import BAND, BandCourse, Bands, Belief, three
+from rotation_opt.counts_held import Likelihood, Used, When, usable
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Programme, Roots
-from rotation_opt.scouting_log import Visit, mean_per_m2
+from rotation_opt.scouting_log import Visit
 
 Array = NDArray[np.float64]
 Three = tuple[float, float, float]
 
 COURSES_A_DRAW = 50  # more than for a band alone: most of them will count for little
 LEAST_EFFECTIVE = 40.0  # courses; our judgement: a tenth of them is then still more than a few
-AT_BUD = ("stem", "bud", "flower")  # stages near enough to the one that shoots are foretold for
-NO_SHOOTS = 1e-3  # per m2: a course that foretells none at all would rule out any count [judgement]
-NONE_SEEN = 0.5  # shoots in all frames that stand for none, where a logarithm is asked for [usual practice]
-_LEAST_BEND = 1e-6  # of a likelihood that says nothing
 MOST_SPREADS = 3.0  # a count further off tells that the models are wrong, not by how much [judgement]
-_STEP = 0.1  # of the log of a density, for the curvature of a likelihood
 
-
-Likelihood = Callable[[Visit, Array], Array]
-"""Log of the chance of a visit's counts, for each of some expected shoots per m2."""
 
 Place = tuple[str, str]  # field, weed
-When = tuple[str, str, int]  # field, weed, harvest year
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,10 +142,10 @@ def estimate(before: Foretold, visits: Sequence[Visit], log_likelihood: Likeliho
     Estimate
     """
     data, count = before.data, before.courses[0].shoots.shape[2]
-    used, left_out = _usable(before, visits)
+    used, left_out = usable(visits, data, before.done, before.courses, log_likelihood)
     own = [[each for each in used if each.visit.weed == weed] for weed in data.weeds]
     weighed = [_weights(mine, log_likelihood, count) for mine in own]
-    seen = [_Seen(mine, log_likelihood) if mine else None for mine in own]
+    seen = [_Seen(mine) if mine else None for mine in own]
     roots: dict[Place, tuple[Three, Three]] = {}
     reserve: dict[Place, Array] = {}
     autumn: dict[Place, Array] = {}
@@ -198,73 +190,6 @@ def _both(courses: Array, weights: Array, seen: _Seen | None) -> tuple[Three, Th
     return prior, prior if seen is None else _after(courses, weights, seen)
 
 
-# ---------------------------------------------------------------- which visits tell something
-
-
-@dataclass(frozen=True, slots=True)
-class _Used:
-    """A visit held against the courses.
-
-    Courses foretell the mean of a field's patches. A patch that holds more than that mean is expected to:
-    ``ratio`` is its own density by the mean of all patches of that year, each by its area, as counted.
-    """
-
-    visit: Visit
-    ratio: float
-    mean: float  # of all patches of that field, weed and year, as counted [shoots/m2]
-    foretold: Array  # by each course, (K,) [shoots/m2]
-
-    @property
-    def when(self) -> When:
-        return self.visit.field, self.visit.weed, int(self.visit.date[:4])
-
-    def log_likelihood(self, chance: Likelihood, shoots_per_m2: Array) -> Array:
-        """Of the visit, if the patches together had so many shoots."""
-        return np.asarray(chance(self.visit, np.maximum(self.ratio * shoots_per_m2, NO_SHOOTS)))
-
-
-def _held(visits: Sequence[tuple[Visit, Array]]) -> list[_Used]:
-    """Visits with the mean of their field, weed and year, and how each patch stands to it."""
-    years: dict[When, dict[str, list[Visit]]] = {}
-    for visit, _ in visits:
-        patches = years.setdefault((visit.field, visit.weed, int(visit.date[:4])), {})
-        patches.setdefault(visit.patch.casefold().strip(), []).append(visit)
-    found = []
-    for visit, foretold in visits:
-        patches = years[visit.field, visit.weed, int(visit.date[:4])]
-        areas = [next((v.area_ha for v in each if v.area_ha), None) for each in patches.values()]
-        known = None not in areas
-        shares = np.array([area if known and area else 1.0 for area in areas])
-        mean = float(np.average([mean_per_m2(each) for each in patches.values()], weights=shares))
-        own = mean_per_m2(patches[visit.patch.casefold().strip()])
-        found.append(_Used(visit, own / mean if mean > 0.0 else 1.0, mean, foretold))
-    return found
-
-
-def _usable(before: Foretold, visits: Sequence[Visit]) -> tuple[list[_Used], list[tuple[Visit, str]]]:
-    data, done, courses = before.data, before.done, before.courses
-    place = {land.name: number for number, land in enumerate(data.fields)}
-    used: list[tuple[Visit, Array]] = []
-    left_out: list[tuple[Visit, str]] = []
-    for visit in visits:
-        year = int(visit.date[:4]) - data.first_year
-        field, weed = place.get(visit.field), visit.weed
-        if field is None:
-            left_out.append((visit, "the farm has no field of that name"))
-        elif not 0 <= year < len(done[field]) or done[field][year] == NOT_FARMED:
-            left_out.append((visit, "not of a year that was farmed and done"))
-        elif weed not in data.weeds or data.fields[field].infested_share[data.weeds.index(weed)] <= 0.0:
-            left_out.append((visit, "this weed had not been counted on this field before the plan"))
-        elif visit.stage not in AT_BUD:
-            left_out.append((visit, f"counted at stage {visit.stage}, but shoots are foretold for bud stage"))
-        elif not len(visit.counts):
-            left_out.append((visit, "it holds no count"))
-        else:
-            foretold = courses[field].shoots[year, data.weeds.index(weed)]
-            used.append((visit, np.maximum(foretold, NO_SHOOTS)))
-    return _held(used), left_out
-
-
 # ---------------------------------------------------------------- weights
 
 
@@ -273,11 +198,11 @@ def effective(weights: Array) -> float:
     return float(1.0 / np.square(weights).sum())
 
 
-def _weights(used: Sequence[_Used], log_likelihood: Likelihood, count: int) -> tuple[Array, float]:
+def _weights(used: Sequence[Used], log_likelihood: Likelihood, count: int) -> tuple[Array, float]:
     """Weight of each course, (K,), none for the likely one, and the power of the likelihood."""
     total = np.zeros(count)
     for each in used:
-        total += each.log_likelihood(log_likelihood, each.foretold)
+        total += each.log_likelihood(log_likelihood)
     logs = np.nan_to_num(total[1:], nan=-np.inf, neginf=-np.inf)
     possible = np.isfinite(logs)
     if not possible.any():  # no course allows these counts: they say nothing of which is true
@@ -321,19 +246,11 @@ def weighted_band(courses: Array, weights: Array) -> tuple[float, float]:
 class _Seen:
     """What was counted, in logs: V field-weed-years, K courses."""
 
-    def __init__(self, used: Sequence[_Used], chance: Likelihood) -> None:
-        groups: dict[When, list[_Used]] = {}
-        for one in used:
-            groups.setdefault(one.when, []).append(one)
-        self.foretold = np.log([group[0].foretold for group in groups.values()])
-        seen = [
-            max(group[0].mean, NONE_SEEN / sum(one.visit.frame_m2 * len(one.visit.counts) for one in group))
-            for group in groups.values()
-        ]
-        self.seen = np.log(seen)
-        self.doubt = np.array(
-            [_doubt(group, mean, chance) for group, mean in zip(groups.values(), seen, strict=True)]
-        )
+    def __init__(self, used: Sequence[Used]) -> None:
+        every = {one.when: one for one in used}.values()
+        self.foretold = np.log([one.foretold for one in every])
+        self.seen = np.log([one.counted.mean for one in every])
+        self.doubt = np.array([one.counted.doubt for one in every])
 
     def shift(self, courses: Array) -> float:
         """By how much the log of a figure, (K,), moves from its likely course."""
@@ -344,15 +261,6 @@ class _Seen:
         most = MOST_SPREADS * np.sqrt(np.diag(spread))
         off = np.clip(self.seen - self.foretold[:, 0], -most, most)
         return float(together @ np.linalg.solve(spread, off))
-
-
-def _doubt(used: Sequence[_Used], mean: float, chance: Likelihood) -> float:
-    """Variance of the log of a density as counted, from how sharply the likelihood bends there."""
-    around = mean * np.exp(_STEP * np.array([-1.0, 0.0, 1.0]))
-    low, here, high = np.sum([each.log_likelihood(chance, around) for each in used], axis=0)
-    if not np.isfinite(low + here + high):
-        return 1.0 / _LEAST_BEND
-    return float(1.0 / max(-(low - 2.0 * here + high) / _STEP**2, _LEAST_BEND))
 
 
 def _after(courses: Array, weights: Array, seen: _Seen) -> Three:

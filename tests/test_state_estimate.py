@@ -176,6 +176,20 @@ def test_a_thick_and_a_thin_patch_count_by_their_area() -> None:
     assert after[1] > 1.02 * before[1]
 
 
+def test_two_patches_tell_no_more_than_they_were_counted_for() -> None:
+    """The thick patch holds nearly all shoots, so its few stops decide how sure the mean is."""
+    prior = held([]).shoots["East", WEED, laid()[1].first_year + 1][0][1]
+    thick = visit(EAST, 1, (19, 21, 20), patch="1", area_ha=1.0, frame_m2=20 / (3 * prior))
+    thin = visit(EAST, 1, (19, 21, 20) * 30, patch="2", area_ha=1.0, frame_m2=20 / (0.02 * prior))
+    alone = visit(EAST, 1, thick.counts, frame_m2=20 / prior)
+    widths = {
+        name: np.log(found.roots["East", WEED][1][2] / found.roots["East", WEED][1][0])
+        for name, found in (("both", held([thick, thin])), ("alone", held([alone])), ("none", held([])))
+    }
+    assert widths["both"] == pytest.approx(widths["alone"], rel=0.05)
+    assert widths["alone"] < widths["none"]
+
+
 def test_counts_of_one_weed_say_nothing_of_another() -> None:
     farm = small(keep=("spring_barley", "soybean", "corn_grain"))
     both = (*farm.fields[EAST].patches, patch(2.0, 80.0, weed="couch_grass"))

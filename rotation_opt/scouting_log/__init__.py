@@ -10,7 +10,7 @@ from rotation_opt.scouting_log.densities import (
     shoots_per_m2,
 )
 from rotation_opt.scouting_log.reading import default_path, read, read_log
-from rotation_opt.scouting_log.records import COLUMNS, STAGES, Log, Visit
+from rotation_opt.scouting_log.records import COLUMNS, STAGES, Log, Visit, folded
 from rotation_opt.scouting_log.summing import Summary, patch_area_ha, summarise
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "clumping",
     "common_k",
     "default_path",
+    "folded",
     "log_likelihood",
     "mean_per_m2",
     "patch_area_ha",
