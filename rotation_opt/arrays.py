@@ -382,6 +382,35 @@ class SelectionData:
         return 0 if self.cash_dates is None else 4 * (self.years + 1)
 
 
+@dataclass(frozen=True, slots=True)
+class MachineWork:
+    """Hours of machines in the half-months in which any pair needs them; they are few among all.
+
+    Parameters
+    ----------
+    offset : int
+        0 = work in the calendar year before the harvest, 1 = in that of the harvest.
+    machine, half : (c,) int
+    hours : (Q, c)
+        Per hectare.
+    """
+
+    offset: int
+    machine: Integers
+    half: Integers
+    hours: Floats
+
+    @classmethod
+    def by_offset(cls, data: SelectionData) -> tuple[MachineWork, MachineWork]:
+        """That of the year before the harvest, and that of its year."""
+        return cls._of(data.machine_h, 0), cls._of(data.machine_h, 1)
+
+    @classmethod
+    def _of(cls, machine_h: Floats, offset: int) -> MachineWork:
+        machine, half = np.nonzero((machine_h[:, :, offset] != 0.0).any(axis=0))
+        return cls(offset, machine, half, np.ascontiguousarray(machine_h[:, machine, offset, half]))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prices:
     """What one unit is worth or costs while sequences are grown: the duals of the farm's limits.

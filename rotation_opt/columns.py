@@ -69,7 +69,7 @@ class Columns:
                 rows.append(row)
         if rows:
             pool = self.grower.pool(field, paths[rows])
-            values = features(self.grower.data, self.program.space, pool)
+            values = features(self.grower.data, self.program.space, pool, self.grower.machine_work)
             self._need.append(np.ascontiguousarray(self.program.need(values).T))
             self._cost.append(values @ self.objective)
             self._field.append(np.full(len(rows), field, np.int64))

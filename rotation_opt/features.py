@@ -6,9 +6,11 @@ where a least cash by quarter is asked for, money of each quarter too.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from .arrays import QUARTERS_BEFORE, QUARTERS_SPANNED, CashDates, Floats, SelectionData
+from .arrays import QUARTERS_BEFORE, QUARTERS_SPANNED, CashDates, Floats, MachineWork, SelectionData
 from .sequences import Pool
 
 HALF_MONTHS = 24
@@ -53,8 +55,16 @@ def space_view(space: Space, name: str, values: Floats) -> Floats:
     return values[space.begin[name] : space.begin[name] + size]
 
 
-def features(data: SelectionData, space: Space, pool: Pool) -> Floats:
-    """Features of every sequence of a pool, whole field: (n, features)."""
+def features(
+    data: SelectionData, space: Space, pool: Pool, machine_work: Sequence[MachineWork] = ()
+) -> Floats:
+    """Features of every sequence of a pool, whole field: (n, features).
+
+    Parameters
+    ----------
+    machine_work : sequence of MachineWork, optional
+        Of the same farm, where it is at hand: hours that nobody needs are then not added up.
+    """
     result = np.zeros((len(pool), space.size))
     area = data.fields[pool.field].area_ha
     space.part("money", result)[:] = pool.money
@@ -73,7 +83,10 @@ def features(data: SelectionData, space: Space, pool: Pool) -> Floats:
         land[rows, year, practice] = area
         for offset in (0, 1):
             labour[:, year + offset] += area * data.labour_h[pair, offset]
-            machine[:, :, year + offset] += area * data.machine_h[pair, :, offset]
+            if not machine_work:
+                machine[:, :, year + offset] += area * data.machine_h[pair, :, offset]
+        for work in machine_work:
+            machine[:, work.machine, year + work.offset, work.half] += area * work.hours[pair]
         hired[:, :, year] = area * data.hired_area[pair]
     if data.cash_dates is not None:
         _money_by_quarter(data, data.cash_dates, pool, space.part("paid", result))

@@ -75,6 +75,7 @@ class LocalSearch:
         self.base_cash = scoring.base_money if watch else np.zeros(0)
         self.random = np.random.default_rng(seed)
         self.at = np.zeros(count, np.int64)
+        self._near: dict[int, Integers] = {}  # sequences of fields that cost least beside the present plan
         self._place = [{int(c): n for n, c in enumerate(each.columns)} for each in self.fields]
         self.total = np.zeros(len(scoring.rows))
         self.cash = np.zeros(self.fields[0].cash.shape[1])
@@ -110,14 +111,26 @@ class LocalSearch:
         rest = float(self.scoring.score(self.total[None, :], self.cash[None, :].copy())[0])
         return self.own + rest + self.scoring.base
 
-    def _one(self, field: int) -> Floats:
-        """Cost of the plan with each sequence of one field."""
+    def _one(self, field: int, below: float = np.inf) -> Floats:
+        """Cost of the plan with each sequence of one field; inf where it is surely not ``below``."""
         each, n = self.fields[field], self.at[field]
-        need = each.need + (self.total - each.need[n])
-        cash = each.cash + (self.cash - each.cash[n])
+        rest, cash = self.total - each.need[n], self.cash - each.cash[n]
         own = each.own + (self.own - each.own[n] + self.scoring.base)
-        result: Floats = own + self.scoring.score(need, cash)
+        least = np.max([each.need @ slope + start for slope, start in self._lines(rest)], axis=0)
+        look = np.flatnonzero(own + least < below)
+        result = np.full(len(own), np.inf)
+        result[look] = own[look] + self.scoring.score(
+            each.need[look] + rest, each.cash[look] + cash, below - own[look]
+        )
         return result
+
+    def _lines(self, rest: Floats) -> list[tuple[Floats, float]]:
+        """Lines that no score is below: slope in what is needed beside ``rest``, score of the rest alone.
+
+        One touches the score without the fields that change, one that of the present plan.
+        """
+        lines = [self.scoring.tangent(plan) for plan in (rest, self.total)]
+        return [(slope, start + float(slope @ rest)) for slope, start in lines]
 
     def _set(self, field: int, n: int) -> None:
         each, before = self.fields[field], self.at[field]
@@ -150,7 +163,7 @@ class LocalSearch:
         sharpened = 0
         while waiting:  # a field is looked at again after each change of another one
             field = int(waiting.pop(0))
-            costs = self._one(field)
+            costs = self._one(field, below=value)
             best = int(costs.argmin())
             if best == self.at[field] or costs[best] >= value - TINY * abs(value):
                 continue
@@ -171,6 +184,7 @@ class LocalSearch:
     def pairs(self, value: float) -> float:
         """Change two fields at once where it helps; returns the cost."""
         count = len(self.fields)
+        self._near.clear()
         for _ in range(PAIRS_A_FIELD * count):
             one, other = self.random.choice(count, 2, replace=False)
             first, second = self._hopeful(int(one)), self._hopeful(int(other))
@@ -178,19 +192,29 @@ class LocalSearch:
             base = self.total - a.need[self.at[one]] - b.need[self.at[other]]
             cash = self.cash - a.cash[self.at[one]] - b.cash[self.at[other]]
             rest = self.own - a.own[self.at[one]] - b.own[self.at[other]] + self.scoring.base
-            need = (base + a.need[first])[:, None, :] + b.need[second][None, :, :]
-            money = (cash + a.cash[first])[:, None, :] + b.cash[second][None, :, :]
-            own = (rest + a.own[first])[:, None] + b.own[second][None, :]
-            size = len(first) * len(second)
-            costs = own.reshape(size) + self.scoring.score(
-                need.reshape(size, need.shape[2]), money.reshape(size, money.shape[2])
+            own = np.add.outer(rest + a.own[first], b.own[second])
+            least = np.max(
+                [
+                    np.add.outer(a.need[first] @ slope + start, b.need[second] @ slope)
+                    for slope, start in self._lines(base)
+                ],
+                axis=0,
+            )
+            left, right = np.nonzero(own + least < value)
+            if not len(left):
+                continue
+            costs = own[left, right] + self.scoring.score(
+                (base + a.need[first[left]]) + b.need[second[right]],
+                (cash + a.cash[first[left]]) + b.cash[second[right]],
+                value - own[left, right],
             )
             best = int(costs.argmin())
             if costs[best] >= value - TINY * abs(value):
                 continue
+            self._near.clear()
             before = int(self.at[one]), int(self.at[other])
-            self._set(int(one), int(first[best // len(second)]))
-            self._set(int(other), int(second[best % len(second)]))
+            self._set(int(one), int(first[left[best]]))
+            self._set(int(other), int(second[right[best]]))
             exact = self.value()
             if exact < value - TINY * abs(value):
                 value = self.descend()
@@ -205,7 +229,9 @@ class LocalSearch:
         if count <= PAIR_CHOICES:
             return np.arange(count)
         half = PAIR_CHOICES // 2
-        near = np.argpartition(self._one(field), half)[:half]
+        if field not in self._near:
+            self._near[field] = np.argpartition(self._one(field), half)[:half]
+        near = self._near[field]
         some = np.minimum(self.random.exponential(count / 6, PAIR_CHOICES - half).astype(np.int64), count - 1)
         return np.union1d(near, some)
 

@@ -62,6 +62,23 @@ class _Group:
     cash: Floats  # (lines, cash rows) money in each limit on cash where the line was found
 
 
+@dataclass(frozen=True, slots=True)
+class _Paying:
+    """What n plans buy in, by kind of group; what they pay for it is in the group."""
+
+    bent: list[Floats]  # (n, rows) need beyond each bend
+    pooled: list[Floats]  # (n, rows) need beyond what is there
+    lines: list[Integers | None]  # (n,) the line that counts, None while none is known
+
+    def of(self, rows: Integers) -> _Paying:
+        """Of some of the plans."""
+        return _Paying(
+            [over[rows] for over in self.bent],
+            [over[rows] for over in self.pooled],
+            [None if best is None else best[rows] for best in self.lines],
+        )
+
+
 class Scoring:
     """Cost of plans from what they need of every limit.
 
@@ -285,28 +302,59 @@ class Scoring:
         need, cash : (rows scored,), (cash rows,)
             As for `score`, of one plan.
         """
+        at, _ = self._rise(need)
         result = self.linear.copy()
-        at = np.zeros(len(self.rows))
-        for bend in self.bends:
-            count = len(bend.at)
-            past = bend.rise * (need[:count] - bend.at)
-            at[:count] += np.where(past >= -TINY * np.maximum(1.0, np.abs(past)), bend.rise, 0.0)
-        for pool in self.pooled:
-            mine = need[pool.columns]
-            over = float(np.maximum(mine - pool.have, 0.0).sum())
-            price = pool.price if over < pool.cap else pool.penalty
-            at[pool.columns] = np.where(mine >= pool.have, price, 0.0)
-        for group in self.groups:
-            if len(group.start):
-                best = int((group.slopes @ need[group.columns] + group.start).argmax())
-                at[group.columns] = group.slopes[best]
         result[self.rows] += at
         if len(self.cash):
             short = cash < self.program.rhs[self.cash]
             result[self.cash] -= np.where(short, self.penalty[self.cash], 0.0)
         return result
 
-    def score(self, need: Floats, cash: Floats) -> Floats:
+    def _rise(self, need: Floats) -> tuple[Floats, float]:
+        """What a little more need adds (rows scored,), and the cost; cash aside.
+
+        Where the cost bends, the dearer side counts.
+        """
+        at, cost = np.zeros(len(self.rows)), 0.0
+        for bend in self.bends:
+            count = len(bend.at)
+            past = bend.rise * (need[:count] - bend.at)
+            at[:count] += np.where(past >= -TINY * np.maximum(1.0, np.abs(past)), bend.rise, 0.0)
+            cost += float(np.maximum(past, 0.0).sum())
+        for pool in self.pooled:
+            mine = need[pool.columns]
+            over = float(np.maximum(mine - pool.have, 0.0).sum())
+            price = pool.price if over < pool.cap else pool.penalty
+            at[pool.columns] = np.where(mine >= pool.have, price, 0.0)
+            cost += pool.price * min(over, pool.cap) + pool.penalty * max(over - pool.cap, 0.0)
+        for group in self.groups:
+            if len(group.start):
+                lines = group.slopes @ need[group.columns] + group.start
+                best = int(lines.argmax())
+                at[group.columns] = group.slopes[best]
+                cost += float(lines[best])
+        return at, cost
+
+    def tangent(self, need: Floats) -> tuple[Floats, float]:
+        """A line in the need that no score is below; without what is short of cash it touches one plan.
+
+        Parameters
+        ----------
+        need : (rows scored,)
+            Of the plan.
+
+        Returns
+        -------
+        slope : (rows scored,)
+        start : float
+            Where the line stands at no need.
+        """
+        if any(pool.penalty < pool.price for pool in self.pooled):  # the score then also bends downwards
+            return np.zeros(len(need)), -np.inf
+        slope, cost = self._rise(need)
+        return slope, cost - float(slope @ need)
+
+    def score(self, need: Floats, cash: Floats, below: Floats | None = None) -> Floats:
         """Cost of plans beyond what their sequences cost alone.
 
         Parameters
@@ -315,27 +363,33 @@ class Scoring:
         cash : (n, cash rows)
             Money that is known before recourse in each limit on cash (`base_money` and `linear_money` are in
             it); empty if no least cash is asked for.
+        below : (n,), optional
+            A plan that costs no less than this without what it is short of cash is not looked at further.
 
         Returns
         -------
         (n,)
         """
         result: Floats = np.zeros(len(need))
-        for bend in self.bends:
-            result += np.maximum(need[:, : len(bend.at)] - bend.at, 0.0) @ bend.rise
-        for pool in self.pooled:
-            over = np.maximum(need[:, pool.columns] - pool.have, 0.0).sum(axis=1)
+        bent = [np.maximum(need[:, : len(bend.at)] - bend.at, 0.0) for bend in self.bends]
+        pooled = [np.maximum(need[:, pool.columns] - pool.have, 0.0) for pool in self.pooled]
+        for bend, over in zip(self.bends, bent, strict=True):
+            result += over @ bend.rise
+        for pool, each_over in zip(self.pooled, pooled, strict=True):
+            over = each_over.sum(axis=1)
             hired = np.minimum(over, pool.cap)
             result += pool.price * hired + pool.penalty * (over - hired)
-        found = [self._best(group, need) for group in self.groups]
-        for best in found:
+        lines = [self._best(group, need) for group in self.groups]
+        for best in lines:
             if best is not None:
                 result += best[1]
         if len(self.cash):
-            look, which = self._may_be_short(need, cash, found)
-            if len(look):
-                lines = [best and (best[0][look], best[1]) for best in found]
-                money = self._money(need[look], cash[np.ix_(look, which)], lines, which)
+            look = np.arange(len(need)) if below is None else np.flatnonzero(result < below)
+            paying = _Paying(bent, pooled, [best and best[0] for best in lines]).of(look)
+            rows, which = self._may_be_short(cash[look], paying)
+            if len(rows):
+                look = look[rows]
+                money = self._money(cash[np.ix_(look, which)], paying.of(rows), which)
                 short = np.maximum(self.program.rhs[self.cash[which]] - money, 0.0)
                 result[look] += short @ self.penalty[self.cash[which]]
         return result
@@ -349,45 +403,35 @@ class Scoring:
         best = lines.argmax(axis=1)
         return best, lines[np.arange(len(best)), best]
 
-    def _may_be_short(
-        self, need: Floats, cash: Floats, found: Sequence[tuple[Integers, Floats] | None]
-    ) -> tuple[Integers, Integers]:
+    def _may_be_short(self, cash: Floats, paying: _Paying) -> tuple[Integers, Integers]:
         """Plans that may have too little cash, if all they pay counted in every limit on cash; those limits.
 
-        Most have more than enough, and what each limit sees of each payment need not be worked out for them.
+        What each limit sees of each payment need not be worked out for the others.
         """
-        paid = np.zeros(len(need))
-        for bend in self.bends:
-            paid += np.maximum(need[:, : len(bend.at)] - bend.at, 0.0) @ bend.most_paid
-        for pool in self.pooled:
-            over = np.maximum(need[:, pool.columns] - pool.have, 0.0).sum(axis=1)
-            paid += pool.price / pool.weight * np.minimum(over, pool.cap)
-        for group, best in zip(self.groups, found, strict=True):
+        paid = np.zeros(len(cash))
+        for bend, over in zip(self.bends, paying.bent, strict=True):
+            paid += over @ bend.most_paid
+        for pool, each_over in zip(self.pooled, paying.pooled, strict=True):
+            paid += pool.price / pool.weight * np.minimum(each_over.sum(axis=1), pool.cap)
+        for group, best in zip(self.groups, paying.lines, strict=True):
             if best is not None:
-                paid += np.maximum(-group.cash, 0.0).max(axis=1)[best[0]]
+                paid += np.maximum(-group.cash, 0.0).max(axis=1)[best]
         short = cash - self.program.rhs[self.cash] < paid[:, None]
         return np.flatnonzero(short.any(axis=1)), np.flatnonzero(short.any(axis=0))
 
-    def _money(
-        self,
-        need: Floats,
-        cash: Floats,
-        found: Sequence[tuple[Integers, Floats] | None],
-        which: Integers,
-    ) -> Floats:
+    def _money(self, cash: Floats, paying: _Paying, which: Integers) -> Floats:
         """Money of plans in some limits on cash, recourse counted: (n, limits looked at)."""
         money = cash.copy()
-        for bend in self.bends:
-            money += np.maximum(need[:, : len(bend.at)] - bend.at, 0.0) @ bend.paid[:, which]
-        for pool in self.pooled:
-            each_over = np.maximum(need[:, pool.columns] - pool.have, 0.0)
+        for bend, over in zip(self.bends, paying.bent, strict=True):
+            money += over @ bend.paid[:, which]
+        for pool, each_over in zip(self.pooled, paying.pooled, strict=True):
             over = each_over.sum(axis=1)
             hired = np.minimum(over, pool.cap)
             share = pool.price / pool.weight * hired / np.maximum(over, TINY)
             money -= share[:, None] * (each_over @ pool.paid[:, which])
-        for group, best in zip(self.groups, found, strict=True):
+        for group, best in zip(self.groups, paying.lines, strict=True):
             if best is not None:
-                money += group.cash[best[0]][:, which]
+                money += group.cash[best][:, which]
         return money
 
 

@@ -27,6 +27,7 @@ from .arrays import (
     Flags,
     Floats,
     Integers,
+    MachineWork,
     Prices,
     Rules,
     SelectionData,
@@ -35,6 +36,7 @@ from .weeds.response import reserve_after
 
 LONG_AGO = 99
 TINY = 1e-12  # against division by nothing
+ROUNDING = 1e-9  # share by which two ways of reckoning a worth may differ
 LEAST_EDGE = 0.01  # second edge of the grid, as a share of the largest reserve
 GRID = (1, 24, 8)  # points of the bound's grid of reserves with 0, 1 and 2 weeds
 
@@ -256,12 +258,13 @@ class Grower:
         self.count = _by_weed(data.count_growth, draw), _by_weed(data.count_crowding, draw)
         self.count_shoots = _by_weed(data.count_shoots, draw)
         self.labour_h = np.ascontiguousarray(np.moveaxis(data.labour_h, 0, 2))  # (2, H, Q)
-        # (Q,) hours of each machine in each half-month in which any pair needs it
-        self.machine_h = {
-            (int(machine), int(offset), int(half)): np.ascontiguousarray(
-                data.machine_h[:, machine, offset, half]
+        self.machine_work = MachineWork.by_offset(data)
+        self.machine_h = {  # (Q,) hours of one machine in one half-month
+            (machine, work.offset, half): hours
+            for work in self.machine_work
+            for machine, half, hours in zip(
+                work.machine.tolist(), work.half.tolist(), np.ascontiguousarray(work.hours.T), strict=True
             )
-            for machine, offset, half in np.argwhere(data.machine_h.any(axis=0))
         }
         self._outlooks: dict[int, _Outlook] = {}
 
@@ -437,6 +440,10 @@ class Grower:
             may = data.may_follow[last] & land.allowed[year] & ~memory.forbids(rules)
             rows, practice = np.nonzero(may)
             pair = data.pair_index[last[rows], practice]
+            if least > -np.inf:  # most are out of reach before their season is followed
+                most = value[rows] + ahead[year].at_best(pair, outlook.cells(reserve)[:, rows])
+                near = np.flatnonzero(most >= least - ROUNDING * max(1.0, abs(least)))
+                rows, practice, pair = rows[near], practice[near], pair[near]
             after, burden, lost = self.season(land, weeds, pair, reserve[rows])
             earned = crop[year, pair] - np.where(lost >= self.weedy_from[pair], docked[year, pair], 0.0)
             worth_now = value[rows] + fixed[year, pair] + earned * (1.0 - lost)
@@ -477,6 +484,48 @@ class Grower:
         return self._outlooks[field]
 
 
+@dataclass(frozen=True, slots=True)
+class _Effects:
+    """What pairs do to a full crop and to the weeds, by the cell that a season begins in: (p, grid...)."""
+
+    kept: Floats  # share of the crop that weeds leave
+    weedy: Floats  # the same where it is grain with weeds in it, else 0
+    burden: Floats
+    later: Integers  # where the cell after the season stands in the flat array of the next year
+
+    def of(self, rows: Flags) -> _Effects:
+        """Those of some pairs."""
+        if rows.all():
+            return self
+        return _Effects(self.kept[rows], self.weedy[rows], self.burden[rows], self.later[rows])
+
+
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """The pairs that a field can take in one year."""
+
+    pairs: Integers  # (p,) in the order of the practices before
+    place: Integers  # (Q,) where each pair stands among them
+    before: Integers  # practices before, and where the pairs after each begin
+    begin: Integers
+    effects: _Effects
+    any_weedy: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Ahead:
+    """The most that one year and later ones can bring."""
+
+    after: Floats  # (P, grid...) after each practice
+    by_pair: Floats  # (p, grid...) with each pair
+    place: Integers  # (Q,)
+
+    def at_best(self, pair: Integers, cells: Integers) -> Floats:
+        """(n,): with a pair from reserves in cells (weeds, n)."""
+        result: Floats = self.by_pair[(self.place[pair], *cells)]
+        return result
+
+
 class _Outlook:
     """The most that the rest of a sequence can bring, by last practice and reserve rounded down to a grid.
 
@@ -487,38 +536,58 @@ class _Outlook:
     def __init__(self, grower: Grower, field: int) -> None:
         data, land = grower.data, grower.data.fields[field]
         self.grower, self.land = grower, land
-        weeds = grower.weeds_of(land)[:2]
-        self.followed = len(weeds)
+        self.weeds = grower.weeds_of(land)[:2]
+        self.followed = len(self.weeds)
         points = GRID[self.followed]
-        ever: Flags = np.any(land.allowed, axis=0).reshape(-1)
-        from_here = ever.copy()
-        from_here[land.history[-1]] = True
-        order = np.flatnonzero(grower.allowed_pair & ever[grower.practice_of] & from_here[grower.previous_of])
-        order = order[np.argsort(grower.previous_of[order], kind="stable")]
-        self.pairs, self.practice = order, grower.practice_of[order]
-        self.before, self.begin = np.unique(grower.previous_of[order], return_index=True)
         self.shape = (points,) * self.followed
-        top = data.reserve_cap[weeds, data.likely]
+        top = data.reserve_cap[self.weeds, data.likely]
         # cells hold all from their own edge up to the next; finer where little is left of a weed
         self.edges = [np.append(0.0, np.geomspace(LEAST_EDGE, 1.0, points)[:-1]) * high for high in top]
-        self.burden = np.zeros((len(order), *self.shape))
-        self.kept = np.ones((len(order), *self.shape))
-        self._known: tuple[PairWorth, list[Floats]] | None = None
+        self._known: tuple[PairWorth, list[_Ahead]] | None = None
+        self.turns: list[_Turn | None] = []
+        can: list[Flags | None] = []
+        last = np.zeros(len(data.practice_keys), bool)
+        last[land.history[-1]] = True
+        for year in range(data.years):
+            if not land.farmed[year]:
+                can.append(None)
+                continue
+            now = grower.allowed_pair & last[grower.previous_of] & land.allowed[year, grower.practice_of]
+            can.append(now)
+            last = np.zeros_like(last)
+            last[grower.practice_of[now]] = True
+        ever = np.flatnonzero(np.any([now for now in can if now is not None], axis=0))
+        ever = ever[np.argsort(grower.previous_of[ever], kind="stable")]
+        effects = self._effects(ever)
+        same: dict[bytes, _Turn] = {}
+        for now in can:
+            if now is not None and now.tobytes() not in same:
+                same[now.tobytes()] = self._turn(ever[now[ever]], effects.of(now[ever]))
+        self.turns = [None if now is None else same[now.tobytes()] for now in can]
+
+    def _turn(self, pairs: Integers, effects: _Effects) -> _Turn:
+        place = np.zeros(len(self.grower.previous_of), np.int64)
+        place[pairs] = np.arange(len(pairs))
+        before, begin = np.unique(self.grower.previous_of[pairs], return_index=True)
+        return _Turn(pairs, place, before, begin, effects, any_weedy=bool(effects.weedy.any()))
+
+    def _effects(self, pairs: Integers) -> _Effects:
+        grower, land = self.grower, self.land
+        burden, kept = np.zeros((len(pairs), *self.shape)), np.ones((len(pairs), *self.shape))
+        flat = (slice(None), *(None,) * self.followed)
         after_cells: list[Integers] = []
-        for number, weed in enumerate(weeds):
+        for number, weed in enumerate(self.weeds):
             axis = (slice(None), *(slice(None) if n == number else None for n in range(self.followed)))
-            pair, start = order[:, None], self.edges[number][None, :]
-            self.burden = self.burden + grower.full_stand(land, int(weed), pair, start)[axis]
-            self.kept = self.kept * (1.0 - grower.lost(land, int(weed), pair, start))[axis]
+            pair, start = pairs[:, None], self.edges[number][None, :]
+            burden = burden + grower.full_stand(land, int(weed), pair, start)[axis]
+            kept = kept * (1.0 - grower.lost(land, int(weed), pair, start))[axis]
             after = reserve_after(grower.growth[weed, pair], grower.crowding[weed, pair], start)
             after_cells.append(self._cells(number, after)[axis])
-        # where the value of what comes later stands in the array of a year, laid flat
-        cells = np.broadcast_arrays(self.practice[(slice(None), *(None,) * self.followed)], *after_cells)
-        self.later: Integers = np.ravel_multi_index(cells, (len(data.practice_keys), *self.shape))
+        cells = np.broadcast_arrays(grower.practice_of[pairs][flat], *after_cells)
+        later: Integers = np.ravel_multi_index(cells, (len(grower.data.practice_keys), *self.shape))
         # a cell holds reserves from its edge up: where the edge loses enough for weedy grain, all of it does
-        weedy_from = grower.weedy_from[order].reshape(-1, *(1,) * self.followed)
-        self.weedy = np.where(1.0 - self.kept >= weedy_from, self.kept, 0.0)
-        self.any_weedy = bool(self.weedy.any())
+        weedy = np.where(1.0 - kept >= grower.weedy_from[pairs][flat], kept, 0.0)
+        return _Effects(kept, weedy, burden, later)
 
     def _cells(self, number: int, reserve: Floats) -> Integers:
         """Cells of reserves of one weed, never too high."""
@@ -526,44 +595,48 @@ class _Outlook:
         result: Integers = np.maximum(cells, 0)
         return result
 
-    def known_values(self, worth: PairWorth, fixed: Floats, crop: Floats, docked: Floats) -> list[Floats]:
+    def cells(self, reserve: Floats) -> Integers:
+        """Cells (weeds followed, n) of n branches."""
+        cells = [self._cells(column, reserve[:, column]) for column in range(self.followed)]
+        return np.array(cells, np.int64).reshape(self.followed, len(reserve))
+
+    def known_values(self, worth: PairWorth, fixed: Floats, crop: Floats, docked: Floats) -> list[_Ahead]:
         """As `values`; a field is often grown several times at the same prices, wider and wider."""
         if self._known is None or self._known[0] is not worth:
+            self._known = None  # its room is used again
             self._known = worth, self.values(fixed, crop, docked, worth.burden)
         return self._known[1]
 
-    def values(self, fixed: Floats, crop: Floats, docked: Floats, burden: Floats) -> list[Floats]:
-        """One array (P, grid...) a year: the most that this and later years can bring after a practice."""
-        data, land = self.grower.data, self.land
-        count = len(data.practice_keys)
+    def values(self, fixed: Floats, crop: Floats, docked: Floats, burden: Floats) -> list[_Ahead]:
+        """The most that each year and later ones can bring; last what comes after the plan, nothing."""
+        count = len(self.grower.data.practice_keys)
         flat = (slice(None),) + (None,) * self.followed
-        ahead: list[Floats] = [np.zeros((count, *self.shape))]
-        now, part = np.empty_like(self.kept), np.empty_like(self.kept)
-        for year in reversed(range(data.years)):
-            if not land.farmed[year]:
-                ahead.append(np.zeros((count, *self.shape)))
+        nothing = _Ahead(np.zeros((count, *self.shape)), np.zeros((0, *self.shape)), np.zeros(0, np.int64))
+        ahead = [nothing]
+        for year in reversed(range(len(self.turns))):
+            turn = self.turns[year]
+            if turn is None:
+                ahead.append(nothing)
                 continue
-            most = np.maximum(crop[year, self.pairs], 0.0)
-            np.multiply(most[flat], self.kept, out=now)
-            now += fixed[year, self.pairs][flat]
-            if self.any_weedy:
-                now -= np.minimum(docked[year, self.pairs], most)[flat] * self.weedy
+            most = np.maximum(crop[year, turn.pairs], 0.0)
+            effects = turn.effects
+            now, part = most[flat] * effects.kept, np.empty_like(effects.kept)
+            now += fixed[year, turn.pairs][flat]
+            if turn.any_weedy:
+                now -= np.multiply(np.minimum(docked[year, turn.pairs], most)[flat], effects.weedy, out=part)
             if burden[year] != 0.0:
-                np.multiply(burden[year], self.burden, out=part)
-                now -= part
-            now += np.take(ahead[-1], self.later, out=part, mode="clip")
-            now[~land.allowed[year, self.practice]] = -np.inf
+                now -= np.multiply(burden[year], effects.burden, out=part)
+            if ahead[-1] is not nothing:
+                now += np.take(ahead[-1].after, effects.later, out=part, mode="clip")
             best = np.full((count, *self.shape), -np.inf)
-            if len(self.pairs):
-                best[self.before] = np.maximum.reduceat(now, self.begin, axis=0)
-            ahead.append(best)
+            if len(turn.pairs):
+                best[turn.before] = np.maximum.reduceat(now, turn.begin, axis=0)
+            ahead.append(_Ahead(best, now, turn.place))
         return ahead[::-1]
 
-    def at(self, ahead: Floats, practice: Integers, reserve: Floats) -> Floats:
+    def at(self, ahead: _Ahead, practice: Integers, reserve: Floats) -> Floats:
         """Look up n branches."""
-        index: list[Integers] = [practice]
-        index += [self._cells(column, reserve[:, column]) for column in range(self.followed)]
-        result: Floats = ahead[tuple(index)]
+        result: Floats = ahead.after[(practice, *self.cells(reserve))]
         return result
 
 

@@ -106,3 +106,14 @@ def test_every_sentence_of_a_limit_takes_its_amount(data: SelectionData) -> None
         assert "12.5" in row.words.format("12.5")
         assert row.limit
         assert row.scale > 0
+
+
+def test_hours_of_machines_are_the_same_where_only_those_needed_are_added_up() -> None:
+    seen = 0
+    for seed in range(4):
+        data = random_data(seed)
+        pool, space = exhaustive(data, 0), Program(data, data.limits).space
+        plain = features(data, space, pool)
+        assert np.array_equal(features(data, space, pool, Grower(data).machine_work), plain)
+        seen += np.count_nonzero(space.part("machine", plain))
+    assert seen > 0

@@ -138,6 +138,36 @@ def test_with_a_least_cash_the_sharpened_score_is_never_too_kind(seed: int) -> N
         assert not kept or farmed.score(plan) >= exact - close(exact)
 
 
+@SEARCH
+@given(st.integers(0, 2**31))
+def test_no_plan_scores_less_than_a_tangent_and_the_plan_it_touches_no_more(seed: int) -> None:
+    farmed, rng = Scored(farm(seed, cash=False)), np.random.default_rng(seed)
+    scoring, plans = farmed.scoring, [farmed.plan(rng) for _ in range(5)]
+    farmed.sharpen(plans[0])
+    needs = [farmed.need[plan].sum(axis=0)[scoring.rows] for plan in plans]
+    scores = scoring.score(np.array(needs), np.zeros((len(needs), 0)))
+    for touched, need in enumerate(needs):
+        slope, start = scoring.tangent(need)
+        if np.isfinite(start):  # a cap that is cheaper to break than to keep gives no line
+            assert slope @ need + start == pytest.approx(scores[touched], abs=close(scores[touched]))
+        assert all(slope @ n + start <= score + close(score) for n, score in zip(needs, scores, strict=True))
+
+
+def test_plans_that_cost_less_than_is_asked_are_scored_as_ever_and_others_no_less() -> None:
+    farmed, rng = Scored(farm(1, cash=True)), np.random.default_rng(1)
+    scoring, plans = farmed.scoring, [farmed.plan(rng) for _ in range(30)]
+    farmed.sharpen(plans[0])
+    totals = np.array([farmed.need[plan].sum(axis=0) for plan in plans])
+    money = totals[:, scoring.cash] + totals @ scoring.linear_money.T + scoring.base_money
+    have = money - np.quantile(money, 0.7, axis=0) + scoring.program.rhs[scoring.cash]
+    full = scoring.score(totals[:, scoring.rows], have)
+    below = np.full(len(full), np.median(full))
+    some = scoring.score(totals[:, scoring.rows], have, below)
+    assert some[full < below] == pytest.approx(full[full < below])
+    assert (some[full >= below] >= below[full >= below]).all()
+    assert (some < full - 1.0).any()  # what they are short of cash was left out
+
+
 def test_every_kind_of_group_occurs_and_plans_are_scored_apart() -> None:
     kinds, spread = np.zeros(3, int), []
     for seed in range(6):
