@@ -102,7 +102,8 @@ def read_done(path: Path, farm: Farm, tables: Tables) -> tuple[Done, ...]:
     missing = [name for name in NEEDED if name not in header]
     if missing:
         found = f"no column {words.listed(missing, 'and')}"
-        first = f"the first line names the columns {words.listed(COLUMNS, 'and')}"
+        others = words.listed(COLUMNS[len(NEEDED) :], "and")
+        first = f"the first line names the columns {words.listed(NEEDED, 'and')}, and {others} at will"
         raise InputError([Fault(f"{path.name} line 1", found, first)])
     if faults := list(_header_faults(f"{path.name} line 1", header)):
         raise InputError(faults)
@@ -141,7 +142,7 @@ def _header_faults(place: str, header: Sequence[str]) -> Iterator[Fault]:
         near = "" if name in COLUMNS else words.nearest(name, dates_told.COLUMNS)
         if near and near not in header:
             allowed = f"columns for days are {words.listed(list(dates_told.COLUMNS), 'and')}"
-            yield Fault(place, f'a column "{name[:40]}"', allowed, f"Did you mean {near}?")
+            yield Fault(place, f"a column {_said(name)}", allowed, f"Did you mean {near}?")
 
 
 class _Rows:
@@ -200,7 +201,8 @@ class _Rows:
 
 
 def _said(text: str) -> str:
-    return f'"{text[:40]}"' if text else "nothing"
+    clean = "".join(sign if sign.isprintable() else "?" for sign in text[:40])
+    return f'"{clean}"' if text else "nothing"
 
 
 def paths_done(
