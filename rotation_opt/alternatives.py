@@ -166,8 +166,8 @@ def present_paths(data: SelectionData, farm: Farm) -> tuple[tuple[int, ...], ...
             if not rest:
                 raise NoPlanError(
                     f'The present rotation cannot go on: on field "{field.name}" '
-                    f"{data.crops[data.crop_of[wanted]].replace('_', ' ')} does not fit after "
-                    f"{data.crops[data.crop_of[previous]].replace('_', ' ')} in {data.first_year + year}"
+                    f"{data.crop_words[data.crop_of[wanted]]} does not fit after "
+                    f"{data.crop_words[data.crop_of[previous]]} in {data.first_year + year}"
                 )
             path.append(rest[0])
             previous = rest[0]

@@ -276,7 +276,7 @@ class SelectionData:
     ----------
     first_year : int
         Harvest year of plan year 0.
-    machine_words, product_words : tuple of str
+    crop_words, machine_words, product_words : tuple of str
         What to call them in a sentence.
     years : int
         T.
@@ -335,6 +335,7 @@ class SelectionData:
     crop_of: Integers
     group_of: Integers
     crops: tuple[str, ...]
+    crop_words: tuple[str, ...]
     groups: tuple[str, ...]
     machines: tuple[str, ...]
     machine_words: tuple[str, ...]

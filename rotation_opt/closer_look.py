@@ -222,13 +222,15 @@ def season_course(
         If the practice cannot be grown on this farm; says why.
     """
     setting = _Setting.of(farm, tables, field)
+    known = tables.practices[practice]
+    name = known.name_us if farm.region == "us" else known.name_uk
     if practice not in {each.key for each in setting.practice_list.practices}:
-        reason = setting.practice_list.reasons.get(practice, "it does not fit this farm and climate.")
-        raise RotationOptError(f"{practice} cannot be grown on {farm.name}: {reason}")
+        reason = setting.practice_list.reasons.get(practice, "it does not fit this farm and climate")
+        raise RotationOptError(f'"{name}" cannot be grown on {farm.name}: {reason}.')
     own = setting.practice_list.of(practice)
     before = setting.before(own)
     if before is None:
-        raise RotationOptError(f"{practice} can follow nothing that is grown on {farm.name}.")
+        raise RotationOptError(f'"{name}" can follow nothing that is grown on {farm.name}.')
     programme = setting.timetable.programme(before, own)
     key = _weeds(farm, field)[0] if weed is None else weed
     years = _Years.of(setting, MOST_YEARS)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+LONG_LIST = 200  # letters from which on a list of what is allowed is told once only
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +52,21 @@ class InputError(RotationOptError):
     exit_code = 1
 
     def __init__(self, faults: Sequence[Fault]) -> None:
-        self.faults = tuple(faults)
+        self.faults = tuple(_lists_once(faults))
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def _lists_once(faults: Iterable[Fault]) -> Iterator[Fault]:
+    """The same faults; a long list of what is allowed is not told a second time."""
+    told: set[str] = set()
+    for fault in faults:
+        what, _, names = fault.allowed.partition(": ")
+        if names in told:
+            yield replace(fault, allowed=f"{what}, as listed above")
+        else:
+            yield fault
+        if len(names) >= LONG_LIST:
+            told.add(names)
 
 
 class TableError(RotationOptError):

@@ -46,6 +46,7 @@ def selection_data(ground: Groundwork) -> SelectionData:
             [groups.index(tables.crops[dated.crop].group) for dated in practices], dtype=np.int64
         ),
         crops=crops,
+        crop_words=tuple(_name(crop, farm, tables) for crop in crops),
         groups=groups,
         machines=hours.machines,
         machine_words=tuple(

@@ -125,4 +125,4 @@ def _where(data: SelectionData, field: int, year: int) -> str:
 
 
 def _crop(data: SelectionData, crop: int) -> str:
-    return data.crops[crop].replace("_", " ")
+    return data.crop_words[crop]

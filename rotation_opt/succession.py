@@ -18,6 +18,7 @@ from .arrays import Flags, Integers, Rules
 from .practices import DatedPractice, PracticeList, day_in_words, stand_of
 from .records import Farm, Field, Programme, Rule
 from .tables import Tables
+from .words import Region
 
 YEAR = 365
 Reason = tuple[str, str]  # key of the rule, sentence
@@ -367,7 +368,7 @@ def field_reasons(
     done = work_before(programmes[begun], decided) if begun >= 0 else frozenset()
     found: dict[tuple[int, int], Reason] = {}
     for number, dated in enumerate(practice_list.all):
-        always = _never(field, dated, tables, practice_list, most)
+        always = _never(field, dated, tables, practice_list, most, region=farm.region)
         stand = dated.practice.leaves_stand
         for year in range(farm.years):
             reason = always
@@ -397,6 +398,8 @@ def _never(
     tables: Tables,
     practice_list: PracticeList,
     most: Mapping[str, Rule],
+    *,
+    region: Region,
 ) -> Reason | None:
     """Why a practice is out on a field in every year."""
     practice = dated.practice
@@ -407,10 +410,19 @@ def _never(
     names = {practice.key, *crops_in(dated), tables.crops[practice.crop].group, *practice.tags}
     banned = sorted(names & field.bans)
     if banned:
-        return "ban", f"{field.name} is closed to {banned[0].replace('_', ' ')} in the farm file"
+        return "ban", f"{field.name} is closed to {_named(banned[0], tables, region)} in the farm file"
     if practice.needs_stand:
         crop, year = stand_of(practice.needs_stand)
         rule = most.get(crop)
         if rule is not None and year > rule.years:
             return rule.key, rule.sentence
     return None
+
+
+def _named(banned: str, tables: Tables, region: Region) -> str:
+    """A crop or a practice by its name; groups and kinds as they are written."""
+    known = tables.crops.get(banned) or tables.practices.get(banned)
+    if known is None:
+        return banned.replace("_", " ")
+    name = known.name_us if region == "us" else known.name_uk
+    return name[:1].lower() + name[1:]

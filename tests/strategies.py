@@ -98,6 +98,7 @@ def random_data(
         crop_of=np.arange(practices) // 2,
         group_of=np.arange(practices) // 3,
         crops=tuple(f"crop_{c}" for c in range((practices + 1) // 2)),
+        crop_words=tuple(f"crop {c}" for c in range((practices + 1) // 2)),
         groups=tuple(f"group_{g}" for g in range((practices + 2) // 3)),
         machines=tuple(f"machine_{m}" for m in range(machines)),
         machine_words=tuple(f"machine {m}" for m in range(machines)),

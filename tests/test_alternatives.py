@@ -120,7 +120,7 @@ def test_a_present_rotation_that_does_not_fit_names_field_crops_and_year() -> No
     farm = with_field(plain().farm, "East", as_now=("corn_grain", "alfalfa_2", "corn_grain"))
     with pytest.raises(NoPlanError) as told:
         present_paths(plain().data, farm)
-    for word in ("East", "alfalfa", "corn grain", "2028"):
+    for word in ("East", "alfalfa hay does not fit after corn for grain", "2028"):
         assert word in str(told.value)
 
 

@@ -293,6 +293,11 @@ def test_a_question_mark_helps_and_words_in_quotes_are_answers():
     [
         ("us\nA\n", "corm", 'Did you mean "Corn for grain"?'),
         ("us\nA\n", "99", "not among the numbers 1 to"),
+        ("us\nA\n", "corn, rye cover crop", "is rye cover crop, which is not in the list above"),
+        ("us\nA\n", "qqqqq", "Soybeans, Spring barley"),
+        ("metric\nA\n", "qqqqq", "Soya beans, Spring barley"),
+        (US[: US.index("1-4, 5")], "qqqqq", "moldboard plow, hay rake"),
+        (US[: US.index("corn, soybean, spring")], "qqqqq", "Soybeans, Spring barley"),
         ("us\nA\n\n\n\n", "wisconsin", "Madison WI, airport"),
         ("us\nA\n\n\n\n", "43.1 -77.6", "Rochester NY, airport"),
         ("us\nA\n\n\n\n", "rochestr", 'Did you mean "Rochester NY, airport"?'),

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 
 import click
 import pytest
 from small_farm import TABLES, small
 
+from rotation_opt import farm
 from rotation_opt.cli import choices
+from rotation_opt.closer_look import season_course
+from rotation_opt.errors import InputError, RotationOptError
 from rotation_opt.farm.names import Kind, Names
 from rotation_opt.records import Farm, Outlet
 from rotation_opt.words import Region
+from rotation_opt.years_done import read_done
 
 KINDS: tuple[Kind, ...] = ("crop", "grown", "practice", "weed", "machine", "station", "ban", "share")
 KEYS = {*TABLES.crops, *TABLES.weeds, *TABLES.machines, *TABLES.practices}
@@ -95,19 +100,19 @@ def test_a_short_list_is_told_only_where_nothing_comes_near() -> None:
 
 
 def said(kind: str, wanted: str, region: Region) -> str:
-    farm = in_region(region)
+    mine = in_region(region)
     with pytest.raises(click.BadParameter) as caught:
         match kind:
             case "weed":
-                choices.weed(farm, TABLES, wanted)
+                choices.weed(mine, TABLES, wanted)
             case "machine":
-                choices.machine("--hire", farm, TABLES, wanted)
+                choices.machine("--hire", mine, TABLES, wanted)
             case "crop":
-                choices.crop("--crop", farm, TABLES, wanted)
+                choices.crop("--crop", mine, TABLES, wanted)
             case "practice":
-                choices.practice(farm, TABLES, wanted)
+                choices.practice(mine, TABLES, wanted)
             case "buyer":
-                choices.buyer(farm, TABLES, wanted)
+                choices.buyer(mine, TABLES, wanted)
             case _:
                 choices.any_weed(TABLES, wanted)
     return caught.value.message
@@ -157,3 +162,93 @@ def test_without_a_farm_both_names_of_a_weed_are_told() -> None:
     assert {choices.any_weed(TABLES, word) for word in ("quackgrass", "couch", "Elymus repens")} == {
         "couch_grass"
     }
+
+
+# ---------------------------------------------------------------- files
+
+FARM = """
+[farm]
+name = "Small Place"
+units = "metric"
+region = "REGION"
+climate = "Rochester NY, airport"
+first_year = 2027
+decided_on = 2026-08-01
+organic = true
+
+[[field]]
+name = "Home"
+area_ha = 16
+history = ["qqqqq", "oats", "qqqqq"]
+bans = ["qqqqq"]
+
+[[field.patch]]
+weed = "qqqqq"
+area_ha = 2
+shoots_per_m2 = 12
+counted_on = 2026-06-20
+stage = "bud"
+
+[[machine]]
+name = "qqqqq"
+status = "own"
+
+[market]
+no_market = ["qqqqq"]
+
+[labour]
+hours_per_week = 40
+machine_hours_a_day = 10
+"""
+
+
+@pytest.mark.parametrize(
+    ("region", "expected"),
+    [
+        ("us", ("Corn for grain", "Canada thistle", "moldboard plow", "no plow", "fall cereal")),
+        ("uk", ("Grain maize", "creeping thistle", "mouldboard plough", "no plough", "autumn cereal")),
+    ],
+)
+def test_names_in_a_farm_file_that_come_near_nothing_are_answered_with_all_there_are(
+    region: Region, expected: tuple[str, ...]
+) -> None:
+    with pytest.raises(InputError) as caught:
+        farm.read_text(FARM.replace("REGION", region), Path("my_farm.toml"), TABLES)
+    told = str(caught.value)
+    for name in expected:
+        assert name in told
+    assert ".csv" not in told
+    assert not [key for key in KEYS if "_" in key and key in told]
+
+
+def test_a_long_list_is_told_once_for_a_file() -> None:
+    with pytest.raises(InputError) as caught:
+        farm.read_text(FARM.replace("REGION", "us"), Path("my_farm.toml"), TABLES)
+    first, second = (fault for fault in caught.value.faults if "history" in fault.place)
+    assert "Soybeans" in first.allowed
+    assert second.allowed == "allowed is a crop or practice named in the crop tables, as listed above"
+    assert str(caught.value).count("named in the crop tables: Alfalfa hay, Buckwheat, ") == 1
+
+
+@pytest.mark.parametrize(
+    ("wanted", "us", "uk"),
+    [
+        ("maze", 'Did you mean "Corn for grain"?', 'Did you mean "Grain maize"?'),
+        ("qqqqq", "Tilled summerfallow, Field peas", "Bare fallow, Peas"),
+    ],
+)
+def test_a_file_of_years_done_is_answered_in_the_words_of_the_region(
+    tmp_path: Path, wanted: str, us: str, uk: str
+) -> None:
+    path = tmp_path / "done.csv"
+    path.write_text(f"field,year,practice_or_crop,note\nEast,2027,{wanted},\n", encoding="utf-8")
+    for region, said in (("us", us), ("uk", uk)):
+        with pytest.raises(InputError) as caught:
+            read_done(path, in_region(region), TABLES)
+        assert said in str(caught.value)
+        assert "corn_grain" not in str(caught.value)
+
+
+def test_a_practice_that_cannot_be_grown_is_told_by_its_name() -> None:
+    with pytest.raises(RotationOptError, match='"alfalfa, year 1, sold standing'):
+        season_course(in_region("us"), "alfalfa_1_standing", TABLES)

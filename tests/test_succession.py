@@ -194,6 +194,12 @@ def test_a_field_can_be_closed_to_a_crop_a_group_or_a_kind_of_practice(ban: str,
     assert rules.field_reasons[HOME, 2, PLACE[practice]][0] == "ban"
 
 
+def test_a_crop_that_a_field_is_closed_to_is_told_by_its_name() -> None:
+    rules = GROUND.rules(changed_field(bans=frozenset({"corn_grain"})))
+    sentence = rules.field_reasons[HOME, 2, PLACE["corn_grain"]][1]
+    assert "is closed to corn for grain in the farm file" in sentence
+
+
 def test_work_dated_before_the_decision_is_out_in_the_first_year_only() -> None:
     late = replace(DEMO, decided_on=f"{DEMO.first_year}-03-01")
     early = replace(DEMO, decided_on="1900-01-01")

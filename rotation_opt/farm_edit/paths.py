@@ -206,7 +206,8 @@ class _Words:
         )
         allowed = f"there is {names}" if titles else f"the file has no {kind}"
         near = nearest(said, {title: (_REMARK.sub("", title),) for title in titles}) if said else ""
-        hint = f'Did you mean "{near}"?' if near else f'For one that is not there yet write new {kind} "...".'
+        new = 'new field "..." patch "..."' if kind == "patch" else f'new {kind} "..."'
+        hint = f'Did you mean "{near}"?' if near else f"For one that is not there yet write {new}."
         found = f"no {kind} {show(said)}" if said else f"no name or number of the {kind}"
         return NotFound(self.path, found, allowed, hint)
 

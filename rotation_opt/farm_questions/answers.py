@@ -212,6 +212,8 @@ def listed(names: Names, kind: Kind, choices: Sequence[str], text: str) -> dict[
             continue
         key = named(names, kind, item)
         if key not in choices:
-            raise UnclearError(f'"{item}" cannot stand here.')
+            raise UnclearError(
+                f'"{item}" is {names.shown(kind, key).lower()}, which is not in the list above.'
+            )
         found.setdefault(key, item)
     return found

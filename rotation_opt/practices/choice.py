@@ -136,7 +136,7 @@ def _refused(practice: Practice, farm: Farm, tables: Tables) -> str:
     if crop.group in farm.refuses:
         return f"you do not want any {crop.group}"
     tags = sorted(practice.tags & farm.refuses)
-    return f"you do not want practices of the kind {tags[0]!r}" if tags else ""
+    return f"you do not want practices of the kind {tags[0].replace('_', ' ')}" if tags else ""
 
 
 def _no_use(practice: Practice, farm: Farm, tables: Tables) -> str:

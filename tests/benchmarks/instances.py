@@ -217,6 +217,7 @@ def with_plan(
         crop_of=crop_of,
         group_of=group_of,
         crops=(*(c.name for c in CROPS), "green manure", "hay"),
+        crop_words=(*(c.name for c in CROPS), "green manure", "hay"),
         groups=GROUPS,
         machines=MACHINES,
         machine_words=MACHINES,
