@@ -195,7 +195,7 @@ class _Rows:
         key = self._names.key("grown", text) if text else None
         if key is None:
             allowed = self._names.allowed("grown", text)
-            hint = self._names.hint("grown", text) if text else ""
+            hint = self._names.hint("grown", text, without_commas=True) if text else ""
             self._fault(number, "practice_or_crop", _said(text), allowed, hint)
         return key or ""
 

@@ -294,9 +294,9 @@ def test_a_question_mark_helps_and_words_in_quotes_are_answers():
         ("us\nA\n", "corm", 'Did you mean "Corn for grain"?'),
         ("us\nA\n", "99", "not among the numbers 1 to"),
         ("us\nA\n", "corn, rye cover crop", "is rye cover crop, which is not in the list above"),
-        ("us\nA\n", "qqqqq", "Soybeans, Spring barley"),
-        ("metric\nA\n", "qqqqq", "Soya beans, Spring barley"),
-        (US[: US.index("1-4, 5")], "qqqqq", "moldboard plow, hay rake"),
+        ("us\nA\n", "qqqqq", "names of the list above"),
+        (US[: US.index("1-4, 5")], "qqqqq", "names of the list above"),
+        (METRIC[: METRIC.index("winter wheat 4,2")], "qqqqq 4", "Soya beans, Spring barley"),
         (US[: US.index("corn, soybean, spring")], "qqqqq", "Soybeans, Spring barley"),
         ("us\nA\n\n\n\n", "wisconsin", "Madison WI, airport"),
         ("us\nA\n\n\n\n", "43.1 -77.6", "Rochester NY, airport"),
@@ -317,6 +317,20 @@ def test_what_cannot_be_used_is_told_and_asked_again(before: str, typed: str, sa
     same, say = ASKED.step(state, typed)
     assert same == state
     assert said in say
+
+
+def test_names_with_commas_in_them_are_taken_whole():
+    before = answered(US[: US.index("corn, soybean, spring")])
+    grown = "corn after a rye cover crop, hoed twice; oats, alfalfa x2, alfalfa, year 2, 3 cuts"
+    state, say = ASKED.step(before, grown)
+    assert say == ""
+    assert ASKED.content(state)["field"][-1]["history"] == [
+        "corn after a rye cover crop, hoed twice", "oats", "alfalfa", "alfalfa", "alfalfa, year 2, 3 cuts",
+    ]  # fmt: skip
+    _, say = ASKED.step(before, "corn_grain_ry")
+    meant = say.partition('"corn_grain_ry" is not known here. Did you mean "')[2].removesuffix('"?')
+    state, say = ASKED.step(before, f"oats, {meant}, corn")  # what is proposed is understood when typed
+    assert (say, len(ASKED.content(state)["field"][-1]["history"])) == ("", 3)
 
 
 def test_what_an_answer_comes_to_is_said():

@@ -249,6 +249,16 @@ def test_a_file_of_years_done_is_answered_in_the_words_of_the_region(
         assert "corn_grain" not in str(caught.value)
 
 
+def test_a_name_with_commas_is_told_in_short_where_a_comma_would_end_it(tmp_path: Path) -> None:
+    path = tmp_path / "done.csv"
+    path.write_text("field,year,practice_or_crop\nEast,2027,corn_grain_ry\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_done(path, in_region("us"), TABLES)
+    told = 'Did you mean "corn after a rye cover crop, hoed twice"? Without a comma: corn_grain_rye.'
+    assert told in str(caught.value)
+    assert "Without a comma" not in Names(TABLES, "us").hint("practice", "corn_grain_ry")
+
+
 def test_a_practice_that_cannot_be_grown_is_told_by_its_name() -> None:
     with pytest.raises(RotationOptError, match='"alfalfa, year 1, sold standing'):
         season_course(in_region("us"), "alfalfa_1_standing", TABLES)

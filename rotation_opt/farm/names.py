@@ -101,14 +101,21 @@ class Names:
         names = list(dict.fromkeys(self.shown(kind, key) for key in keys))
         return words.listed([f'"{name}"' for name in names] if any("," in name for name in names) else names)
 
-    def hint(self, kind: Kind, name: str) -> str:
-        """Nearest spelling as a question, empty if nothing comes near."""
+    def hint(self, kind: Kind, name: str, *, without_commas: bool = False) -> str:
+        """Nearest spelling as a question, empty if nothing comes near.
+
+        With `without_commas`, where a comma would end the name, its key is told as well if it has one.
+        """
         if kind == "weed":
             for other, what in words.NOT_CREEPING.items():
                 if words.plain(name).removesuffix("s") == words.plain(other):
                     return what
         near = words.nearest(name, self._names[kind])
-        return f'Did you mean "{self.shown(kind, near)}"?' if near else ""
+        if not near:
+            return ""
+        shown = self.shown(kind, near)
+        short = f" Without a comma: {near}." if without_commas and "," in shown else ""
+        return f'Did you mean "{shown}"?{short}'
 
 
 def _of_group(key: str) -> tuple[str, str]:

@@ -176,8 +176,20 @@ def items(text: str) -> list[str]:
     return [each for each in (" ".join(part.split()) for part in re.split(r"[,;]", text)) if each]
 
 
-def named(names: Names, kind: Kind, text: str) -> str:
-    """The key of what somebody means.
+def whole_names(names: Names, kind: Kind, text: str) -> list[str]:
+    """The things of a list, where a comma may also stand within a name: the longest names known are taken."""
+    parts = items(text)
+    found: list[str] = []
+    while parts:
+        long = (count for count in range(len(parts), 1, -1) if names.key(kind, ", ".join(parts[:count])))
+        count = next(long, 1)
+        found.append(", ".join(parts[:count]))
+        parts = parts[count:]
+    return found
+
+
+def named(names: Names, kind: Kind, text: str, otherwise: str = "") -> str:
+    """The key of what somebody means; `otherwise` is told where nothing comes near, else all there are.
 
     Raises
     ------
@@ -187,7 +199,7 @@ def named(names: Names, kind: Kind, text: str) -> str:
     key = names.key(kind, text)
     if key is None:
         allowed = names.allowed("crop" if kind == "grown" else kind, text)
-        hint = names.hint(kind, text) or f"{allowed[0].upper()}{allowed[1:]}."
+        hint = names.hint(kind, text) or otherwise or f"{allowed[0].upper()}{allowed[1:]}."
         raise UnclearError(f'"{text}" is not known here. {hint}')
     return key
 
@@ -210,7 +222,7 @@ def listed(names: Names, kind: Kind, choices: Sequence[str], text: str) -> dict[
             for key in choices[first - 1 : last]:
                 found.setdefault(key, names.shown(kind, key))
             continue
-        key = named(names, kind, item)
+        key = named(names, kind, item, "Give numbers or names of the list above.")
         if key not in choices:
             raise UnclearError(
                 f'"{item}" is {names.shown(kind, key).lower()}, which is not in the list above.'

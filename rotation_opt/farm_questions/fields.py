@@ -107,7 +107,7 @@ def _area_units(ask: Asking) -> tuple[str, ...]:
 def _crops(ask: Asking) -> answers.Read:
     def read(text: str) -> list[str]:
         grown = []
-        for item in answers.items(text):
+        for item in answers.whole_names(ask.names, "grown", text):
             times = _TIMES.match(item) if ask.names.key("grown", item) is None else None
             name = times["name"] if times else item
             try:

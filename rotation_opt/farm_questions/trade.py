@@ -147,7 +147,7 @@ def climate(ask: Asking) -> Flow:
     )  # fmt: skip
 
     def refuses(text: str) -> list[str]:
-        wanted = [] if plain(text) in {"none", "no"} else answers.items(text)
+        wanted = [] if plain(text) in {"none", "no"} else answers.whole_names(ask.names, "ban", text)
         for name in wanted:
             answers.named(ask.names, "ban", name)
         return wanted
