@@ -129,9 +129,9 @@ UNITS: Mapping[str, str] = {
     "reserve_with_counts_share": "living root store where the weed stands, share of a full stand, once "
     "counts were held against it; low, likely, high",
     "visits_used": "visits of the scouting log that were held against the plan",
-    "effective_courses": "courses of the weeds that still count once weighed by the counts",
-    "likelihood_power": "power that the likelihood of the counts was raised to, 0 to 1; below 1 where "
-    "too few courses would have been left",
+    "effective_courses": "courses that still count once weighed by the counts, of the weed with the fewest",
+    "likelihood_power": "power that the likelihood of the counts of that weed was raised to, 0 to 1; below 1 "
+    "where too few courses would have been left",
 }
 
 
