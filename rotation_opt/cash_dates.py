@@ -5,6 +5,7 @@ Both the selection, where a least cash by quarter is a limit, and the printed co
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
@@ -35,8 +36,7 @@ def month_of(day: int) -> int:
     >>> month_of(0), month_of(31), month_of(-1), month_of(365)
     (0, 1, 11, 0)
     """
-    day %= YEAR
-    return max(month for month in range(12) if MONTH_STARTS[month] <= day)
+    return bisect_right(MONTH_STARTS, day % YEAR) - 1
 
 
 def year_of_sale(sold_month: int, harvest_month: int, *, usual: bool) -> tuple[int, int]:
@@ -191,14 +191,15 @@ class PaymentDates:
 
     def _cost_by_quarter(self) -> Array:
         """Costs of a hectare of each pair by quarter, (pairs, 12) as in `CashDates`. [currency/ha]"""
-        programmes, parts = self.ground.programmes, self.ground.budgets.parts
-        cost = np.zeros((len(programmes), QUARTERS_SPANNED))
+        programmes = self.ground.programmes
+        parts = {part: per_ha.tolist() for part, per_ha in self.ground.budgets.parts.items()}
+        cost = [[0.0] * QUARTERS_SPANNED for _ in programmes]
         for pair, programme in enumerate(programmes):
             dates, at_harvest = self.of_pair(pair), ((programme.harvest_day, 1.0),)
             for part, per_ha in parts.items():
                 for day, share in dates.get(part, at_harvest):
-                    cost[pair, QUARTERS_BEFORE + _quarter(day)] += share * float(per_ha[pair])
-        return cost
+                    cost[pair][QUARTERS_BEFORE + _quarter(day)] += share * per_ha[pair]
+        return np.array(cost).reshape(len(programmes), QUARTERS_SPANNED)
 
     def _harvest_months(self) -> dict[str, set[int]]:
         """Months in which the first of each thing that is sold may be harvested."""

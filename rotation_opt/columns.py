@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from .sequences import Grower, Pool
 Path = tuple[int, ...]
 Paths = tuple[Path, ...]
 HANDED_ON = 150  # sequences a field
+BLOCK = 256  # sequences whose features are worked out together: they take much room
 Kind = TypeVar("Kind", bound=np.generic)
 
 
@@ -51,9 +52,9 @@ class Columns:
         self.complete = np.zeros(len(grower.data.fields), bool)
         self.plans: list[Paths] = []  # found before
         self._place: dict[tuple[int, bytes], int] = {}
-        self._need: list[Floats] = []
-        self._cost: list[Floats] = []
-        self._field: list[Integers] = []
+        self._need = _Stack(np.zeros((0, len(program.rows))))
+        self._cost = _Stack(np.zeros(0))
+        self._field = _Stack(np.zeros(0, np.int64))
 
     def __len__(self) -> int:
         return len(self.keys)
@@ -67,28 +68,28 @@ class Columns:
                 self._place[key] = len(self.keys)
                 self.keys.append(key)
                 rows.append(row)
-        if rows:
-            pool = self.grower.pool(field, paths[rows])
+        for begin in range(0, len(rows), BLOCK):
+            pool = self.grower.pool(field, paths[rows[begin : begin + BLOCK]])
             values = features(self.grower.data, self.program.space, pool, self.grower.machine_work)
-            self._need.append(np.ascontiguousarray(self.program.need(values).T))
-            self._cost.append(values @ self.objective)
-            self._field.append(np.full(len(rows), field, np.int64))
+            self._need.add(self.program.need(values).T)
+            self._cost.add(values @ self.objective)
+            self._field.add(np.full(len(values), field, np.int64))
         return len(rows)
 
     @property
     def need(self) -> Floats:
         """(n, rows): what each sequence needs of every limit."""
-        return _joined(self._need)
+        return self._need.rows
 
     @property
     def cost(self) -> Floats:
         """(n,)"""
-        return _joined(self._cost)
+        return self._cost.rows
 
     @property
     def field(self) -> Integers:
         """(n,): field of each sequence."""
-        return _joined(self._field)
+        return self._field.rows
 
     def place(self, plan: Paths) -> list[int]:
         """Columns of a plan; its sequences are added where they are new."""
@@ -153,8 +154,23 @@ class Columns:
                     self.keep(plan)
 
 
-def _joined(blocks: list[NDArray[Kind]]) -> NDArray[Kind]:
-    """All blocks as one array, kept so."""
-    if len(blocks) > 1:
-        blocks[:] = [np.concatenate(blocks)]
-    return blocks[0]
+class _Stack(Generic[Kind]):
+    """Rows that come block by block, in one array that has room for more."""
+
+    def __init__(self, none: NDArray[Kind]) -> None:
+        self._room, self._count = none, 0
+
+    @property
+    def rows(self) -> NDArray[Kind]:
+        """All so far; not to be written to."""
+        return self._room[: self._count]
+
+    def add(self, block: NDArray[Kind]) -> None:
+        """Put rows after the others."""
+        count = self._count + len(block)
+        if count > len(self._room):
+            room = np.empty((2 * count, *self._room.shape[1:]), self._room.dtype)
+            room[: self._count] = self.rows
+            self._room = room
+        self._room[self._count : count] = block
+        self._count = count

@@ -42,7 +42,8 @@ __all__ = [
 ]
 
 COUNTING_DAYS = 21  # shoots are counted on the day with most of them in the three weeks up to bud stage
-_CHUNK = 256  # programmes simulated together: keeps a day's arrays inside the processor cache
+_TOGETHER = 1024  # programmes and draws simulated together: keeps a day's arrays inside the processor cache
+_FEWEST = 256  # programmes at least: the work of a day on few of them is mostly that of setting it going
 
 
 def respond(
@@ -100,8 +101,9 @@ def respond_with(
     shape = (len(distinct), len(parameters.weeds), len(parameters.draws))
     ends, autumns, counts = np.empty((2, *shape)), np.empty((2, *shape)), np.empty((3, *shape))
     light, head = np.empty(shape[:2]), np.empty(shape[:2])
-    for low in range(0, len(distinct), _CHUNK):
-        part = slice(low, low + _CHUNK)
+    chunk = max(_FEWEST, _TOGETHER // len(parameters.draws))
+    for low in range(0, len(distinct), chunk):
+        part = slice(low, low + chunk)
         some = distinct[part]
         pressure = works.pressure(some, surroundings.heat, surroundings.calendar)
         course = _run(some, surroundings, pressure, parameters)

@@ -4,7 +4,7 @@ Cover follows the growth and decline equations of the FAO crop-water model, driv
 winters set it back and it grows on from there. Light follows from cover and from who is taller.
 """
 
-from rotation_opt.canopy.cover import Canopy, cover_of
+from rotation_opt.canopy.cover import Canopy, Covers, cover_of
 from rotation_opt.canopy.curves import (
     annual_cover,
     canopy_decline,
@@ -18,6 +18,7 @@ from rotation_opt.canopy.parameters import CanopyParameters
 __all__ = [
     "Canopy",
     "CanopyParameters",
+    "Covers",
     "annual_cover",
     "canopy_decline",
     "canopy_growth",

@@ -71,33 +71,52 @@ def cover_of(pieces: Sequence[CanopyPiece], climate: Climate, tables: Tables) ->
     Canopy
         Shaded together as ``1 - prod(1 - cover)``: leaves of one piece lie at random above the others.
     """
-    count = len(pieces)
-    cover, green, height = (np.zeros((count, SEASON_LENGTH)) for _ in range(3))
-    clumping = tables.number("canopy", "any", "clumping_m")
-    dead_share = tables.number("canopy", "any", "dead_shade_share")
-    slow = tables.number("canopy", "any", "seeding_year_growth")
-    left = np.ones(SEASON_LENGTH)  # light the upper pieces leave
-    for index in sorted(range(count), key=lambda each: pieces[each].under):
-        piece = pieces[index]
-        parameters = CanopyParameters.of(tables, piece.crop)
-        light = left if piece.under else np.ones(SEASON_LENGTH)
-        grown, alive = grow(piece, parameters, climate, slow, light)
-        # a stand lies down in winter, and what is left of it counts in full; straw stands and counts in part
-        shade = grown if parameters.life == "perennial" else alive + dead_share * (grown - alive)
-        spacing = piece.row_spacing_m or parameters.usual_row_spacing_m
-        exponent = row_exponent(shade, spacing, parameters.usual_row_spacing_m, clumping)
-        cover[index] = 1 - (1 - np.minimum(shade, FULL)) ** exponent
-        green[index] = alive
-        height[index] = canopy_height(grown, parameters)
-        if not piece.under:
+    return Covers(climate, tables).of(pieces)
+
+
+class Covers:
+    """Canopies of one climate, as `cover_of` gives them; keeps stands that several seasons share."""
+
+    def __init__(self, climate: Climate, tables: Tables) -> None:
+        self._climate, self._tables = climate, tables
+        self._clumping = tables.number("canopy", "any", "clumping_m")
+        self._dead_share = tables.number("canopy", "any", "dead_shade_share")
+        self._slow = tables.number("canopy", "any", "seeding_year_growth")
+        self._open = np.ones(SEASON_LENGTH)
+        self._alone: dict[CanopyPiece, tuple[Array, Array, Array]] = {}
+
+    def of(self, pieces: Sequence[CanopyPiece]) -> Canopy:
+        """All canopies of a season together."""
+        count = len(pieces)
+        cover, green, height = (np.zeros((count, SEASON_LENGTH)) for _ in range(3))
+        left = np.ones(SEASON_LENGTH)  # light the upper pieces leave
+        for index in sorted(range(count), key=lambda each: pieces[each].under):
+            piece = pieces[index]
+            if piece.under:
+                cover[index], green[index], height[index] = self._piece(piece, left)
+                continue
+            if piece not in self._alone:
+                self._alone[piece] = self._piece(piece, self._open)
+            cover[index], green[index], height[index] = self._alone[piece]
             left = left * (1 - cover[index])
-    together = 1 - np.prod(1 - cover, axis=0)
-    counts = cover > 0.1 * np.max(cover, axis=0, initial=0.0)
-    return Canopy(
-        cover=together,
-        green=1 - np.prod(1 - green, axis=0),
-        height_m=np.max(np.where(counts, height, 0.0), axis=0, initial=0.0),
-        piece_cover=cover,
-        piece_green=green,
-        piece_height_m=height,
-    )
+        together = 1 - np.prod(1 - cover, axis=0)
+        counts = cover > 0.1 * np.max(cover, axis=0, initial=0.0)
+        return Canopy(
+            cover=together,
+            green=1 - np.prod(1 - green, axis=0),
+            height_m=np.max(np.where(counts, height, 0.0), axis=0, initial=0.0),
+            piece_cover=cover,
+            piece_green=green,
+            piece_height_m=height,
+        )
+
+    def _piece(self, piece: CanopyPiece, light: Array) -> tuple[Array, Array, Array]:
+        """Cover, green cover and height of one piece in the light that reaches it, each (549,)."""
+        parameters = CanopyParameters.of(self._tables, piece.crop)
+        grown, alive = grow(piece, parameters, self._climate, self._slow, light)
+        # a stand lies down in winter, and what is left of it counts in full; straw stands and counts in part
+        shade = grown if parameters.life == "perennial" else alive + self._dead_share * (grown - alive)
+        spacing = piece.row_spacing_m or parameters.usual_row_spacing_m
+        exponent = row_exponent(shade, spacing, parameters.usual_row_spacing_m, self._clumping)
+        cover = np.asarray(1 - (1 - np.minimum(shade, FULL)) ** exponent)
+        return cover, alive, canopy_height(grown, parameters)

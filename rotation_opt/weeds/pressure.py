@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rotation_opt.canopy import Canopy, cover_of, share_of_light
+from rotation_opt.canopy import Canopy, Covers, share_of_light
 from rotation_opt.climate import SEASON_LENGTH, SEASON_START, Climate, index_of, season_of
 from rotation_opt.records import CanopyPiece, Programme
 from rotation_opt.tables import Tables
@@ -70,6 +70,7 @@ class Works:
         self._climate = climate
         self._tables = tables
         self._parameters = parameters
+        self._covers = Covers(climate, tables)
         self._canopies: dict[tuple[CanopyPiece, ...], Canopy] = {}
         self._effects: dict[str, tuple[float, float, Array]] = {}
         self._left: dict[str, float] = {}
@@ -77,7 +78,7 @@ class Works:
     def canopy(self, pieces: tuple[CanopyPiece, ...]) -> Canopy:
         """Canopy of these pieces."""
         if pieces not in self._canopies:
-            self._canopies[pieces] = cover_of(pieces, self._climate, self._tables)
+            self._canopies[pieces] = self._covers.of(pieces)
         return self._canopies[pieces]
 
     def effect(self, operation: str) -> tuple[float, float, Array]:
