@@ -10,8 +10,9 @@ other weather the whole season stays on these days, those worked out from them t
 weed work in the crop, undersowing and cover crops keep their distance from sowing, harvest or the calendar;
 mowing by the weed's stage beside grazing keeps its day. A pass for which the harvest before leaves no room
 comes on the first day after it. Whether a crop can have grown after another is judged by the usual days. The
-first season of the new plan starts from the usual harvest day of the last crop done, and the roots before the
-first year done are those of the usual harvest there.
+first season of the new plan starts from the usual harvest day of the last crop done, with the usual sowing
+also where a fall crop stands already, and the roots before the first year done are those of the usual harvest
+there.
 """
 
 from __future__ import annotations

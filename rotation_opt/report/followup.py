@@ -167,7 +167,7 @@ def _done(reading: Reading, told: FollowUp) -> list[Block]:
             f", planned was {words.practice(each.planned)}" if each.planned not in {"", each.done} else ""
         )
         note = f" ({each.note.rstrip('. ')})" if each.note else ""
-        days = "".join(f", {each}" for each in _other_days(reading, each))
+        days = "".join(f"; {each}" for each in _other_days(reading, each))
         items.append(f"{each.field}, {each.year}: {done}{planned}{days}{note}.")
     return [
         Bullets(items=tuple(items or ["All was done as planned, as far as the file of years done tells."]))
