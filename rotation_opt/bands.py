@@ -4,7 +4,8 @@ Plans are chosen with the likely weed figures in a usual year. What is printed b
 plans are followed with many sets of weed figures that explain the published trials about equally well, each
 through weather drawn anew for every year, and with an error of each practice as large as the usual one with
 which a fit foretells trials whose study it has not seen (``season_error``). The counted shoots are read with
-the same figures, so a set under which the stand is strong in roots starts strong.
+the same figures, so a set under which the stand is strong in roots starts strong; and with the doubt of a
+usual count, since shoots stand in clumps.
 
 Once years are done, these courses have gone through them, and counts have been held against them weed by weed
 (``state_estimate.py``). Those that foretold the counts well stand for more of what may come: a `Belief` says
@@ -30,6 +31,7 @@ from rotation_opt.season import respond
 from rotation_opt.season_error import reserve_with_error
 from rotation_opt.timetable import Timetable, in_weather
 from rotation_opt.weeds.parameters import LIKELY
+from rotation_opt.weeds.response import reserve_before
 
 Array = NDArray[np.float64]
 Three = tuple[float, float, float]
@@ -247,14 +249,28 @@ class Bands:
     def _today(self, field: str) -> tuple[Array, Array]:
         """Roots of each course at the last harvest and on 1 November after it, (W, K) each."""
         start = self._starts[field]
-        reserve, autumn = (found[self._weed, self._draw] for found in (start.reserve, start.autumn))
+        off = self._first_count(field)
+        reserve, autumn = (found[self._weed, self._draw] * off for found in (start.reserve, start.autumn))
         if self._belief is not None:
             for w, weed in enumerate(self._usual.weeds):
                 if (field, weed) in self._belief.autumn:
                     others = self._kept[w, 1:]
                     reserve[w, 1:] = self._belief.reserve[field, weed][others]
                     autumn[w, 1:] = self._belief.autumn[field, weed][others]
-        return reserve, autumn
+        cap = self._usual.reserve_cap[self._weed, self._draw]
+        return np.minimum(reserve, cap), np.minimum(autumn, cap)
+
+    def _first_count(self, field: str) -> Array:
+        """Factor on the roots of each course by which the first count was off, (W, K)."""
+        weeds = self._usual.weeds
+        drawn = [
+            np.random.default_rng([_SEED, *f"{field}: {weed}".encode()]).normal(size=self._courses)
+            for weed in weeds
+        ]
+        off = np.take_along_axis(np.stack(drawn), self._kept, axis=1) if weeds else np.zeros(self._kept.shape)
+        off *= self._starts[field].doubt[:, None] / self._usual.shoot_power[self._weed, self._draw]
+        off[:, 0] = 0.0
+        return np.asarray(np.exp(off))
 
     def _season(self, name: str, year: int, place: int) -> Array:
         """One figure of a season for all courses, each in its weather of that year: (W, K)."""
@@ -263,8 +279,21 @@ class Bands:
         found[:, 0] = getattr(self._usual, name)[place][:, self._draw[0, 0]]
         return np.asarray(found)
 
-    def course(self, field: int, path: Sequence[int]) -> BandCourse:
-        """One field under one plan, or under the first years of it."""
+    def course(
+        self, field: int, path: Sequence[int], counted: Mapping[tuple[int, int], Array] | None = None
+    ) -> BandCourse:
+        """One field under one plan, or under the first years of it.
+
+        Parameters
+        ----------
+        field : int
+        path : sequence of int
+            Practices, one a year.
+        counted : mapping, optional
+            (year, weed) -> shoots per m2 of each course, (K,), that are taken for true: in that year the
+            course stands where so many shoots come from, whatever it did before.
+        """
+        known = counted or {}
         data, land = self._data, self._data.fields[field]
         start = self._starts[land.name]
         before, today = self._today(land.name)
@@ -280,7 +309,15 @@ class Bands:
         for year, pair in _seasons(data, land.history[-1], path):
             place = self._as_done.get((field, year), self._place[pair])
             programmes[year] = self._programmes[place]
-            autumn[year], counted, after = (
+            raised = self._season("count_shoots", year, place)
+            for w in (each for when, each in known if when == year):
+                growth, crowding = (
+                    self._season(name, year, place)[w] for name in ("count_growth", "count_crowding")
+                )
+                standing = (known[year, w] / (full[w] * np.maximum(raised[w], 1e-12))) ** (1.0 / power[w])
+                before = before.copy()
+                before[w] = np.minimum(reserve_before(growth, crowding, standing), cap[w])
+            autumn[year], at_count, after = (
                 reserve_with_error(
                     self._season(f"{when}growth", year, place),
                     self._season(f"{when}crowding", year, place),
@@ -290,7 +327,7 @@ class Bands:
                 )
                 for when, off in (("autumn_", self._off[place]), ("count_", 1.0), ("", self._off[place]))
             )
-            shoots[year] = full * self._season("count_shoots", year, place) * counted**power
+            shoots[year] = full * raised * at_count**power
             burden[year] = weight @ autumn[year]
             reserve[year] = before = after
         return BandCourse(

@@ -70,6 +70,11 @@ class Counted:
             min(1.0, float(as_if_ratios_were_known / doubt)),
         )
 
+    def spreads_off(self, foretold: Array) -> float:
+        """How far the count lies from the likely course, by the spread of courses, (K,), and its doubt."""
+        logs = np.log(foretold)
+        return float(abs(np.log(self.mean) - logs[0]) / np.sqrt(np.var(logs[1:]) + self.doubt))
+
 
 @dataclass(frozen=True, slots=True)
 class Used:

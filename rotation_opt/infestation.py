@@ -17,6 +17,9 @@ from rotation_opt.tables import Tables
 
 Array = npt.NDArray[np.float64]
 
+USUAL_STOPS = 10  # that a count in a farm file is taken to rest on: the file does not say [judgement]
+USUAL_FRAME_M2 = 0.25  # likewise [judgement]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeedStart:
@@ -30,11 +33,14 @@ class WeedStart:
         The same on 1 November after that harvest if nothing more is done.
     infested_share : ndarray (W,)
         Share of the field that is infested.
+    doubt : ndarray (W,)
+        Standard deviation of the logarithm of the shoots counted.
     """
 
     reserve: Array
     autumn: Array
     infested_share: Array
+    doubt: Array
 
 
 def season_counted(
@@ -74,6 +80,7 @@ def weed_start(
     weeds, draws = response.weeds, np.arange(len(response.draws))
     shape = (len(weeds), len(draws))
     reserve, autumn, area = np.zeros(shape), np.zeros(shape), np.zeros(len(weeds))
+    seen, variance = np.zeros(len(weeds)), np.zeros(len(weeds))
     for patch in field.patches:
         weed = weeds.index(patch.weed)
         area[weed] += patch.area_ha
@@ -81,6 +88,9 @@ def weed_start(
             reserve[weed] += patch.area_ha * patch.roots.at_harvest
             autumn[weed] += patch.area_ha * patch.roots.in_autumn
             continue
+        shoots = patch.area_ha * patch.shoots_per_m2
+        seen[weed] += shoots
+        variance[weed] += (shoots * count_doubt(patch.shoots_per_m2, patch.weed, tables)) ** 2
         counted = date.fromisoformat(patch.counted_on)
         day = min(counted.timetuple().tm_yday, 365) - 1
         standing = reserve_from_count(
@@ -109,4 +119,27 @@ def weed_start(
         reserve=np.where(area[:, None] > 0, reserve / known, 0.0),
         autumn=np.where(area[:, None] > 0, autumn / known, 0.0),
         infested_share=np.minimum(area / field.area_ha, 1.0),
+        doubt=np.sqrt(variance) / np.maximum(seen, 1e-12),
     )
+
+
+def count_doubt(shoots_per_m2: float, weed: str, tables: Tables) -> float:
+    """Standard deviation of the logarithm of a density counted in the usual way.
+
+    Counts in frames are draws from a negative binomial; see `scouting_log.densities`.
+
+    Parameters
+    ----------
+    shoots_per_m2 : float
+        As counted, above 0.
+    weed : str
+    tables : Tables
+
+    Raises
+    ------
+    TableError
+        If the weed has no ``clump_k``.
+    """
+    k = tables.number("weed", weed, "clump_k")
+    a_frame = max(shoots_per_m2 * USUAL_FRAME_M2, 1.0 / USUAL_STOPS)  # at least one shoot was seen
+    return float(np.sqrt((1.0 / k + 1.0 / a_frame) / USUAL_STOPS))

@@ -128,9 +128,14 @@ def take_stock(
         held=held,
         roots=tuple(
             Narrowed(
-                field=field, weed=weed, before=before, after=after, counted=(field, weed) in rest.counted
+                field=place[0],
+                weed=place[1],
+                before=before,
+                after=after,
+                counted=place in rest.counted,
+                moved=place in found.moved,
             )
-            for (field, weed), (before, after) in found.roots.items()
+            for place, (before, after) in found.roots.items()
         ),
         otherwise=_otherwise(farm, rows, grown, plan, seasons),
         visits_used=len(visits) - len(found.left_out),

@@ -3,8 +3,11 @@
 Before anything is counted the courses (draws of weed figures, weather, and errors of practices) count alike.
 Each course foretells shoots per m2 at bud stage for every field and year done; its weight is multiplied by
 the likelihood of what was counted there. Each weed has weights of its own: weeds have figures and errors of
-their own, so counts of one say nothing of another. The courses set out from the first count, as if exact, and
-go on into the years to come from the roots that they have led to.
+their own, so counts of one say nothing of another. The courses set out from the first count, with its doubt,
+and go on into the years to come from the roots that they have led to.
+
+Where a weed of a field was counted further off than `MOST_SPREADS`, no course is a guide there. Its counts
+then say nothing of the figures of that weed elsewhere, and its courses are moved to the newest of them.
 
 Few courses may be left when many counts are sharp. The likelihood is then raised to the largest power, at
 most 1, with which at least `LEAST_EFFECTIVE` courses still count (one over the sum of squared weights). The
@@ -33,9 +36,10 @@ from rotation_opt.scouting_log import Visit
 Array = NDArray[np.float64]
 Three = tuple[float, float, float]
 
+_SEED = 20261128
 COURSES_A_DRAW = 50  # more than for a band alone: most of them will count for little
 LEAST_EFFECTIVE = 40.0  # courses; our judgement: a tenth of them is then still more than a few
-MOST_SPREADS = 3.0  # a count further off tells that the models are wrong, not by how much [judgement]
+MOST_SPREADS = 3.0  # a count further off tells that the models are wrong there [judgement]
 
 
 Place = tuple[str, str]  # field, weed
@@ -60,6 +64,8 @@ class Estimate:
         (field, weed) -> likely roots after the counts, from which the years to come set out.
     shoots : mapping
         (field, weed, year) -> low, likely, high shoots per m2 at bud stage: before the counts, after them.
+    moved : frozenset
+        (field, weed) that were counted too far off, so that only the newest count speaks for them.
     left_out : tuple
         Visits that could not be used, with the reason.
     """
@@ -70,6 +76,7 @@ class Estimate:
     roots: Mapping[Place, tuple[Three, Three]]
     likely: Mapping[Place, Roots]
     shoots: Mapping[When, tuple[Three, Three]]
+    moved: frozenset[Place]
     left_out: tuple[tuple[Visit, str], ...]
 
 
@@ -82,6 +89,8 @@ class Foretold:
     data : SelectionData
     done : tuple
         Practices really done, field by field, one a year.
+    bands : Bands
+        In which they were followed.
     courses : tuple of BandCourse
         One a field.
     courses_a_draw : int
@@ -90,6 +99,7 @@ class Foretold:
 
     data: SelectionData
     done: tuple[tuple[int, ...], ...]
+    bands: Bands
     courses: tuple[BandCourse, ...]
     courses_a_draw: int
 
@@ -121,6 +131,7 @@ def foretold(
     return Foretold(
         data=data,
         done=tuple(tuple(path) for path in done),
+        bands=bands,
         courses=tuple(bands.course(field, path) for field, path in enumerate(done)),
         courses_a_draw=courses_a_draw,
     )
@@ -143,7 +154,10 @@ def estimate(before: Foretold, visits: Sequence[Visit], log_likelihood: Likeliho
     """
     data, count = before.data, before.courses[0].shoots.shape[2]
     used, left_out = usable(visits, data, before.done, before.courses, log_likelihood)
-    own = [[each for each in used if each.visit.weed == weed] for weed in data.weeds]
+    far = _far_off(used)
+    own = [
+        [each for each in used if each.visit.weed == weed and each.when[:2] not in far] for weed in data.weeds
+    ]
     weighed = [_weights(mine, log_likelihood, count) for mine in own]
     seen = [_Seen(mine) if mine else None for mine in own]
     roots: dict[Place, tuple[Three, Three]] = {}
@@ -151,20 +165,24 @@ def estimate(before: Foretold, visits: Sequence[Visit], log_likelihood: Likeliho
     autumn: dict[Place, Array] = {}
     likely: dict[Place, Roots] = {}
     shoots: dict[When, tuple[Three, Three]] = {}
-    for land, path, course in zip(data.fields, before.done, before.courses, strict=True):
+    after = zip(before.courses, _moved(before, far), strict=True)
+    for land, path, (course, moved) in zip(data.fields, before.done, after, strict=True):
         for w, weed in enumerate(data.weeds):
             if land.infested_share[w] <= 0.0:
                 continue
+            place, weights = (land.name, weed), weighed[w][0]
+            told = None if place in far else seen[w]
             for year in (each for each, practice in enumerate(path) if practice != NOT_FARMED):
-                shoots[land.name, weed, data.first_year + year] = _both(
-                    course.shoots[year, w], weighed[w][0], seen[w]
+                shoots[*place, data.first_year + year] = (
+                    three(course.shoots[year, w]),
+                    _after(moved.shoots[year, w], weights, told),
                 )
             if path[-1] != NOT_FARMED:
-                place = land.name, weed
-                reserve[place], autumn[place] = course.reserve[-1, w], course.autumn[-1, w]
-                roots[place] = _both(autumn[place], weighed[w][0], seen[w])
-                at_harvest = _both(reserve[place], weighed[w][0], seen[w])
-                likely[place] = Roots(at_harvest=at_harvest[1][1], in_autumn=roots[place][1][1])
+                reserve[place], autumn[place] = moved.reserve[-1, w], moved.autumn[-1, w]
+                in_autumn = _after(autumn[place], weights, told)
+                at_harvest = _after(reserve[place], weights, told)
+                roots[place] = three(course.autumn[-1, w]), in_autumn
+                likely[place] = Roots(at_harvest=at_harvest[1], in_autumn=in_autumn[1])
     fewest = min(weighed, key=lambda each: effective(each[0]))
     return Estimate(
         belief=Belief(
@@ -180,14 +198,36 @@ def estimate(before: Foretold, visits: Sequence[Visit], log_likelihood: Likeliho
         roots=roots,
         likely=likely,
         shoots=shoots,
+        moved=frozenset(far),
         left_out=tuple(left_out),
     )
 
 
-def _both(courses: Array, weights: Array, seen: _Seen | None) -> tuple[Three, Three]:
-    """Low, likely and high before the counts and after them."""
-    prior = three(courses)
-    return prior, prior if seen is None else _after(courses, weights, seen)
+# ---------------------------------------------------------------- counts far off
+
+
+def _far_off(used: Sequence[Used]) -> dict[Place, Used]:
+    """Where a count lies too far from all that was foretold: the newest count."""
+    far = {one.when[:2] for one in used if one.counted.spreads_off(one.foretold) > MOST_SPREADS}
+    newest = sorted(used, key=lambda one: one.when[2])
+    return {one.when[:2]: one for one in newest if one.when[:2] in far}
+
+
+def _moved(before: Foretold, far: Mapping[Place, Used]) -> tuple[BandCourse, ...]:
+    """The courses, field by field, those of counts far off through the newest count and its doubt."""
+    data, found = before.data, []
+    for number, land in enumerate(data.fields):
+        counted = {}
+        for place, one in far.items():
+            if place[0] == land.name:
+                seed = "".join(place).encode()
+                drawn = np.random.default_rng([_SEED, *seed]).normal(size=one.foretold.size)
+                drawn[0] = 0.0
+                shoots = one.counted.mean * np.exp(np.sqrt(one.counted.doubt) * drawn)
+                counted[one.when[2] - data.first_year, data.weeds.index(place[1])] = shoots
+        course = before.courses[number]
+        found.append(before.bands.course(number, before.done[number], counted) if counted else course)
+    return tuple(found)
 
 
 # ---------------------------------------------------------------- weights
@@ -258,13 +298,14 @@ class _Seen:
         figure = np.log(np.maximum(courses[1:], 1e-12))
         together = apart @ (figure - figure.mean()) / figure.size
         spread = apart @ apart.T / figure.size + np.diag(self.doubt)
-        most = MOST_SPREADS * np.sqrt(np.diag(spread))
-        off = np.clip(self.seen - self.foretold[:, 0], -most, most)
-        return float(together @ np.linalg.solve(spread, off))
+        return float(together @ np.linalg.solve(spread, self.seen - self.foretold[:, 0]))
 
 
-def _after(courses: Array, weights: Array, seen: _Seen) -> Three:
-    """Low, likely and high of some courses, (K,), after the counts."""
+def _after(courses: Array, weights: Array, seen: _Seen | None) -> Three:
+    """Low, likely and high of some courses, (K,), after the counts; of none, as they are."""
+    if seen is None and np.ptp(weights[1:]) == 0.0:
+        return three(courses)
     low, high = weighted_band(courses, weights)
-    likely = float(courses[0]) * float(np.exp(np.clip(seen.shift(courses), -20.0, 20.0)))
+    shift = 0.0 if seen is None else seen.shift(courses)
+    likely = float(courses[0]) * float(np.exp(np.clip(shift, -20.0, 20.0)))
     return low, float(np.clip(likely, low, high)), high

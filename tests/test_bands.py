@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from small_farm import TABLES, small, with_field
 
-from rotation_opt import bands
+from rotation_opt import bands, infestation
 from rotation_opt.alternatives import present_paths
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import BandCourse, Bands, three
@@ -56,6 +56,12 @@ def with_error(tables: Tables, spread: float) -> Tables:
 def usual_weather(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     only(monkeypatch, "usual")
     yield
+
+
+@pytest.fixture
+def exact_count(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first count rests on any number of stops."""
+    monkeypatch.setattr(infestation, "USUAL_STOPS", np.inf)
 
 
 def only(monkeypatch: pytest.MonkeyPatch, kind: str) -> None:
@@ -120,7 +126,7 @@ def test_low_to_high_always_holds_what_is_likely() -> None:
 # ---------------------------------------------------------------- what makes it wide
 
 
-@pytest.mark.usefixtures("usual_weather")
+@pytest.mark.usefixtures("usual_weather", "exact_count")
 def test_without_error_with_one_set_of_figures_and_usual_weather_there_is_no_band() -> None:
     for course in courses(with_error(one_set(laid()[0].tables), 0.0)):
         for found in (course.autumn, course.shoots, course.burden):
@@ -128,6 +134,19 @@ def test_without_error_with_one_set_of_figures_and_usual_weather_there_is_no_ban
 
 
 @pytest.mark.usefixtures("usual_weather")
+def test_the_doubt_of_the_first_count_makes_a_band_by_itself() -> None:
+    course = courses(with_error(one_set(laid()[0].tables), 0.0))[EAST]
+    ground, data = laid()
+    patch = ground.farm.fields[EAST].patches[0]
+    off = np.log(Bands(ground, data, [])._first_count("East")[0, 1:])
+    power = ground.tables.draw(LIKELY, WEED, "shoot_power")
+    a_frame = 0.25 * patch.shoots_per_m2  # ten frames of 1/4 m2, by the variance of a negative binomial
+    spread = np.sqrt((1.0 / ground.tables.number("weed", WEED, "clump_k") + 1.0 / a_frame) / 10.0)
+    assert np.std(off) * power == pytest.approx(spread, rel=0.3)  # 60 courses: 9 % standard error
+    assert width(course) > 0.05
+
+
+@pytest.mark.usefixtures("usual_weather", "exact_count")
 def test_each_of_error_and_sets_of_figures_makes_a_band_by_itself() -> None:
     tables = laid()[0].tables
     only_error = courses(with_error(one_set(tables), 0.3))[EAST]
@@ -136,6 +155,7 @@ def test_each_of_error_and_sets_of_figures_makes_a_band_by_itself() -> None:
     assert width(only_figures) > 0.05
 
 
+@pytest.mark.usefixtures("exact_count")
 def test_changing_weather_makes_a_band_by_itself() -> None:
     assert width(courses(with_error(one_set(laid()[0].tables), 0.0))[EAST]) > 0.01
 
@@ -150,7 +170,7 @@ def test_a_larger_error_of_a_season_makes_a_wider_band_and_moves_nothing_likely(
         assert course.autumn[..., 0] == pytest.approx(found[0].autumn[..., 0], rel=1e-12)
 
 
-@pytest.mark.usefixtures("usual_weather")
+@pytest.mark.usefixtures("usual_weather", "exact_count")
 def test_the_error_of_a_thin_stand_is_as_large_as_the_tables_say() -> None:
     # far below the cap a season leaves growth times the reserve, so the first year is off by the error itself
     thin = small(keep=KEPT)
@@ -176,6 +196,7 @@ def test_no_course_passes_the_cap_however_large_the_error() -> None:
 # ---------------------------------------------------------------- weather and leases
 
 
+@pytest.mark.usefixtures("exact_count")
 def test_warm_years_end_elsewhere_than_cool_ones_and_the_likely_course_knows_neither(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -203,6 +224,7 @@ def test_the_courses_of_a_field_stay_at_nothing_once_its_lease_has_ended() -> No
         assert not found[2].any()
 
 
+@pytest.mark.usefixtures("exact_count")
 def test_a_set_of_figures_starts_from_the_roots_that_the_count_speaks_for_under_it() -> None:
     tables = with_error(laid()[0].tables, 0.0)
     ground, data = laid()

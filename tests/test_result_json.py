@@ -177,6 +177,7 @@ def test_what_became_of_the_last_plan_is_in_the_file_field_by_field() -> None:
                 "reserve_before_counts_share": {"low": 0.2, "likely": 0.3, "high": 0.5},
                 "reserve_with_counts_share": {"low": 0.35, "likely": 0.4, "high": 0.45},
                 "counted": True,
+                "moved": False,
             }
         ],
         "done_otherwise": [

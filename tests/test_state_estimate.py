@@ -179,7 +179,7 @@ def test_a_thick_and_a_thin_patch_count_by_their_area() -> None:
 def test_two_patches_tell_no_more_than_they_were_counted_for() -> None:
     """The thick patch holds nearly all shoots, so its few stops decide how sure the mean is."""
     prior = held([]).shoots["East", WEED, laid()[1].first_year + 1][0][1]
-    thick = visit(EAST, 1, (19, 21, 20), patch="1", area_ha=1.0, frame_m2=20 / (3 * prior))
+    thick = visit(EAST, 1, (19, 21, 20), patch="1", area_ha=1.0, frame_m2=20 / (2 * prior))
     thin = visit(EAST, 1, (19, 21, 20) * 30, patch="2", area_ha=1.0, frame_m2=20 / (0.02 * prior))
     alone = visit(EAST, 1, thick.counts, frame_m2=20 / prior)
     widths = {
@@ -188,6 +188,32 @@ def test_two_patches_tell_no_more_than_they_were_counted_for() -> None:
     }
     assert widths["both"] == pytest.approx(widths["alone"], rel=0.05)
     assert widths["alone"] < widths["none"]
+
+
+def test_a_count_far_from_all_that_was_foretold_speaks_alone_and_says_nothing_of_other_fields() -> None:
+    prior = held([]).shoots["East", WEED, laid()[1].first_year + 1][0][1]
+    far = visit(EAST, 1, (20, 24, 16, 21, 19) * 3, frame_m2=160 / prior)
+    there = held([]).shoots["North", WEED, laid()[1].first_year + 1][0][1]
+    north = visit(NORTH, 1, (6, 5, 7, 4), frame_m2=5 / there)
+    found, other = held([far, north]), held([north])
+    assert found.moved == {("East", WEED)}
+    assert found.roots["North", WEED] == other.roots["North", WEED]
+    # as much root as a farm file with this count would start with
+    ground, data = laid()
+    farm, path = ground.farm, [data.practice_keys[each] for each in done()[EAST]]
+    field = replace(
+        farm.fields[EAST],
+        history=(*farm.fields[EAST].history, *path),
+        patches=(replace(farm.fields[EAST].patches[0], shoots_per_m2=prior / 8, counted_on=far.date),),
+    )
+    fields = (field, *farm.fields[1:])
+    read = lay(replace(farm, first_year=farm.first_year + YEARS, fields=fields), TABLES, like=ground)
+    before, after = found.roots["East", WEED]
+    assert after[1] == pytest.approx(float(read.starts["East"].autumn[0, 0]), rel=1e-6)
+    assert after[0] < after[1] < after[2] < before[0]
+    assert found.shoots["East", WEED, laid()[1].first_year + 1][1][1] == pytest.approx(prior / 8)
+    near = visit(EAST, 1, (20, 24, 16, 21, 19), frame_m2=20 / (1.5 * prior))
+    assert not held([near]).moved
 
 
 def test_counts_of_one_weed_say_nothing_of_another() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from rotation_opt.promises import FollowUp, Held, Otherwise
+from rotation_opt.promises import FollowUp, Held, Narrowed, Otherwise
 from rotation_opt.records import Alternative
 from rotation_opt.report.blocks import Block, Bullets, Grid, Page, Paragraph, Section
 from rotation_opt.report.field_years import ShortNames
@@ -35,6 +35,10 @@ NO_COUNT = (
 STARTS = (
     "The new plan starts from the roots with the counts, and its low to high from theirs. It goes on with "
     "those courses of the weed that foretold its counts well."
+)
+MOVED = (
+    "! Counted so far from all that was foretold that the weed figures are wrong there: its newest count "
+    "alone speaks for the roots. Count once more before much is spent on it."
 )
 NOT_COUNTED = "* Not counted in {year}: older counts, counts of other fields and what was done speak for it."
 AS_KEPT = (
@@ -139,7 +143,7 @@ def _roots(reading: Reading, told: FollowUp) -> list[Block]:
         return []
     rows = tuple(
         (
-            _place(reading, each.field, each.weed) + ("" if each.counted else " *"),
+            _place(reading, each.field, each.weed) + _marks(each),
             percent_range(each.before),
             percent_range(each.after),
         )
@@ -153,9 +157,15 @@ def _roots(reading: Reading, told: FollowUp) -> list[Block]:
     notes = [STARTS, AS_KEPT]
     if not all(each.counted for each in told.roots):
         notes.insert(1, NOT_COUNTED.format(year=told.last_year))
+    if any(each.moved for each in told.roots):
+        notes.insert(1, MOVED)
     if told.visits_used and told.power < 1.0:
         notes.append(WIDENED)
     return [Grid(header=header, rows=rows), Bullets(items=(*notes, *told.notes))]
+
+
+def _marks(each: Narrowed) -> str:
+    return ("" if each.counted else " *") + (" !" if each.moved else "")
 
 
 def _done(reading: Reading, told: FollowUp) -> list[Block]:

@@ -5,11 +5,12 @@ the most for the twelve growers it has by default.
 
 A small invented farm has a plan of eight years, the one with most money when what the weeds left at the end
 will cost is counted, made with the likely weed figures. Each grower lives in a world of his own: one set of
-weed figures, not the likely one, and an error of each practice. He counts every infested field at bud stage,
-with the clumping of the tables, and plans the rest anew after each of the first five years; his neighbor of
-the same world keeps to the first plan. Both plans end in the same year, and money and weeds of both are then
-worked out in that world. These worlds lie outside the mean: all practices of a grower err to one side, by
-at least as much as the usual error; half of the growers have stronger weeds than foretold, half weaker.
+weed figures, not the likely one, an error of the first count, and one of each practice. He counts every
+infested field at bud stage, with the clumping of the tables, and plans the rest anew after each of the first
+five years; his neighbor of the same world keeps to the first plan. Both plans end in the same year, and money
+and weeds of both are then worked out in that world. These worlds lie outside the mean: all practices of a
+grower err to one side, by at least as much as the usual error; half of the growers have stronger weeds than
+foretold, half weaker.
 
 Beside both stands the plan that is chosen with that world known: nobody can do better by counting.
 
@@ -94,7 +95,7 @@ def made(farm: Farm) -> Made:
 
 
 def world(first: Made, rng: np.random.Generator, side: int = 0) -> SelectionData:
-    """The farm as it truly is: another set of weed figures, and an error of each practice.
+    """The farm as it truly is: other weed figures, an error of the first count, and one of each practice.
 
     With a side, 1 or -1, all errors lie there, each at least as far as the usual one.
     """
@@ -115,20 +116,18 @@ def world(first: Made, rng: np.random.Generator, side: int = 0) -> SelectionData
         drawn = {key: side * (1.0 + np.abs(each) / 2.0) for key, each in drawn.items()}
     error = {key: np.exp(spread * each)[:, None] for key, each in drawn.items()}
     off = np.stack([error[programme.practice] for programme in ground.programmes])
-    fields = tuple(
-        replace(
-            land,
-            start_reserve=weed_start(
-                field,
-                ground.farm,
-                response=true,
-                pair=season_counted(field, ground.practice_list, ground.pair_index),
-                climate=ground.climate,
-                tables=ground.tables,
-            ).reserve,
+    fields = []
+    for land, field in zip(data.fields, ground.farm.fields, strict=True):
+        start = weed_start(
+            field,
+            ground.farm,
+            response=true,
+            pair=season_counted(field, ground.practice_list, ground.pair_index),
+            climate=ground.climate,
+            tables=ground.tables,
         )
-        for land, field in zip(data.fields, ground.farm.fields, strict=True)
-    )
+        first_count = np.exp(start.doubt * rng.normal(size=len(weeds)))[:, None] ** (1.0 / true.shoot_power)
+        fields.append(replace(land, start_reserve=np.minimum(start.reserve * first_count, true.reserve_cap)))
     return replace(
         data,
         growth=true.growth * off,
@@ -142,7 +141,7 @@ def world(first: Made, rng: np.random.Generator, side: int = 0) -> SelectionData
         reserve_cap=true.reserve_cap,
         draws=true.draws,
         likely=0,
-        fields=fields,
+        fields=tuple(fields),
     )
 
 
