@@ -2,7 +2,7 @@
 
 The years done stand in a CSV file: field, year, practice_or_crop, note, and the days on which the crop was
 really sown, cut and harvested (``dates_told.py``) where they were not the usual ones. Only what was not as
-planned need stand there; a missed cut or a failed stand is told by the practice it comes to (a key with
+planned need stand there, and a row may leave practice_or_crop empty for what was planned; a missed cut or a failed stand is told by the practice it comes to (a key with
 fewer cuts, the crop sown in its place) and by the note. The plan stands in the JSON file that
 ``plan --save`` wrote.
 """
@@ -35,7 +35,7 @@ Three = tuple[float, float, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Done:
-    """What grew on one field in one year; ``name`` is a practice key, or that of a crop grown as usual.
+    """What grew on one field in one year; ``name`` is a practice key, or that of a crop; empty: as planned.
 
     ``dates`` are those that were told, ``place`` the file and line, for faults.
     """
@@ -192,10 +192,13 @@ class _Rows:
         return year
 
     def _grown(self, number: int, text: str) -> str:
-        key = self._names.key("grown", text) if text else None
+        """Key of what grew; empty where nothing is said, which stands for what was planned."""
+        if not text:
+            return ""
+        key = self._names.key("grown", text)
         if key is None:
-            allowed = self._names.allowed("grown", text)
-            hint = self._names.hint("grown", text, without_commas=True) if text else ""
+            allowed = f"{self._names.allowed('grown', text)}, or nothing for what was planned"
+            hint = self._names.hint("grown", text, without_commas=True)
             self._fault(number, "practice_or_crop", _said(text), allowed, hint)
         return key or ""
 
@@ -242,7 +245,7 @@ def paths_done(
                 keys.append("")
                 continue
             planned = plan.practices.get((field.name, year), "")
-            name = told.get((field.name, year), planned)
+            name = told.get((field.name, year)) or planned
             if not name:
                 place = f'what was done, field "{field.name}", {year}'
                 faults.append(Fault(place, "nothing", "needed is a row, since the plan does not tell either"))

@@ -228,6 +228,16 @@ def test_what_no_row_tells_of_was_done_as_planned() -> None:
     assert done["West"] == ("soybean", "oat")
 
 
+def test_a_row_that_says_nothing_of_what_grew_tells_of_what_was_planned(tmp_path: Path) -> None:
+    text = "field,year,practice_or_crop,note,sown_on\nWest,2027,,wet,2027-05-28\n"
+    (told,) = read_done(written(tmp_path, text), small(FEW), TABLES)
+    assert (told.name, told.note) == ("", "wet")
+    assert paths_done(small(FEW), (told,), followed(), TABLES)["West"] == ("soybean",)
+    taken = stock([told])
+    (other,) = taken.followup.otherwise
+    assert (other.field, other.planned, other.done) == ("West", "soybean", "soybean")
+
+
 def test_a_bare_crop_is_grown_as_planned_where_the_plan_has_it() -> None:
     plan = followed({**PLANNED, "West": ("soybean_wide", "corn_grain", "soybean")})
     key = next(k for k, p in TABLES.practices.items() if p.crop == "soybean" and k != "soybean")
