@@ -40,17 +40,6 @@ class Traded(Protocol):
     def bushel_kg(self) -> float | None: ...
 
 
-def celsius(fahrenheit: float) -> float:
-    """Degrees Celsius.
-
-    Examples
-    --------
-    >>> celsius(28.0)
-    -2.2222222222222223
-    """
-    return (fahrenheit - 32.0) / 1.8
-
-
 # ---------------------------------------------------------------- area, length, volume
 
 
@@ -93,27 +82,6 @@ def length(m: float, units: Units) -> float:
 def length_name(units: Units) -> str:
     """Unit of :func:`length`."""
     return "ft" if units == "us" else "m"
-
-
-def row_text(m: float, units: Units) -> str:
-    """Row spacing in inches or centimetres.
-
-    Examples
-    --------
-    >>> row_text(0.762, "us"), row_text(0.125, "metric")
-    ('30 in.', '12.5 cm')
-    """
-    return f"{m / INCH_M:.3g} in." if units == "us" else f"{m * 100.0:.3g} cm"
-
-
-def volume(litres: float, units: Units) -> float:
-    """Fuel in the units of the farm: US gallons or litres."""
-    return litres / GALLON_L if units == "us" else litres
-
-
-def volume_name(units: Units) -> str:
-    """Unit of :func:`volume`."""
-    return "gal" if units == "us" else "l"
 
 
 # ---------------------------------------------------------------- amounts of a crop
@@ -179,11 +147,6 @@ def yield_name(crop: Traded, units: Units) -> str:
     return f"{amount_name(crop, units)}/{'acre' if units == 'us' else 'ha'}"
 
 
-def yield_text(t_ha: float, crop: Traded, units: Units) -> str:
-    """Yield with its unit, e.g. ``120 bu/acre`` or ``4.3 t/ha``."""
-    return f"{figure(yield_per_area(t_ha, crop, units))} {yield_name(crop, units)}"
-
-
 def price(per_t: float, crop: Traded, units: Units) -> float:
     """Price per unit of :func:`amount_name`."""
     return per_t * tonnes_per(amount_name(crop, units), crop)
@@ -199,19 +162,9 @@ def hay_name(units: Units) -> str:
     return "ton" if units == "us" else "t"
 
 
-def hay_text(t: float, units: Units) -> str:
-    """Hay with its unit."""
-    return f"{figure(hay_amount(t, units))} {hay_name(units)}"
-
-
 def rate(kg_ha: float, units: Units) -> float:
     """A rate by weight (sowing, nitrogen) in lb/acre or kg/ha."""
     return kg_ha / POUND_KG * ACRE_HA if units == "us" else kg_ha
-
-
-def rate_name(units: Units) -> str:
-    """Unit of :func:`rate`."""
-    return "lb/acre" if units == "us" else "kg/ha"
 
 
 # ---------------------------------------------------------------- money
@@ -220,11 +173,6 @@ def rate_name(units: Units) -> str:
 def money_per_area(per_ha: float, units: Units) -> float:
     """Money per acre or per hectare."""
     return per_ha * ACRE_HA if units == "us" else per_ha
-
-
-def money_per_area_name(currency: str, units: Units) -> str:
-    """Unit of :func:`money_per_area`, e.g. ``$/acre`` or ``€/ha``."""
-    return f"{symbol(currency).strip()}/{'acre' if units == 'us' else 'ha'}"
 
 
 def symbol(currency: str) -> str:

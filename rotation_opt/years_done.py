@@ -2,9 +2,9 @@
 
 The years done stand in a CSV file: field, year, practice_or_crop, note, and the days on which the crop was
 really sown, cut and harvested (``dates_told.py``) where they were not the usual ones. Only what was not as
-planned need stand there, and a row may leave practice_or_crop empty for what was planned; a missed cut or a failed stand is told by the practice it comes to (a key with
-fewer cuts, the crop sown in its place) and by the note. The plan stands in the JSON file that
-``plan --save`` wrote.
+planned need stand there, and a row may leave practice_or_crop empty for what was planned; a missed cut or a
+failed stand is told by the practice it comes to (a key with fewer cuts, the crop sown in its place) and by
+the note. The plan stands in the JSON file that ``plan --save`` wrote.
 """
 
 from __future__ import annotations
