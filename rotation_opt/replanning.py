@@ -16,6 +16,7 @@ from rotation_opt.dates_told import Told
 from rotation_opt.errors import Fault, InputError, NoPlanError
 from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
+from rotation_opt.plan_followed import FollowedPlan
 from rotation_opt.promises import FollowUp, Held, Narrowed, Otherwise
 from rotation_opt.records import Farm, Result
 from rotation_opt.rest_of_plan import Rest, rest_of_plan
@@ -24,7 +25,7 @@ from rotation_opt.scouting_log.summing import patch_area_ha
 from rotation_opt.seasons_done import SeasonsDone, as_done
 from rotation_opt.state_estimate import Estimate, estimate, foretold
 from rotation_opt.tables import Tables
-from rotation_opt.years_done import Done, FollowedPlan, paths_done
+from rotation_opt.years_done import Done, paths_done
 
 Tell = Callable[[str], None]
 Array = NDArray[np.float64]

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 from rotation_opt.counts_held import AT_BUD
 from rotation_opt.groundwork import Groundwork
+from rotation_opt.plan_followed import FollowedPlan
 from rotation_opt.records import Farm, Field, Patch
 from rotation_opt.scouting_log import Summary
 from rotation_opt.state_estimate import Estimate
 from rotation_opt.tables import Tables
 from rotation_opt.timetable import Timetable
-from rotation_opt.years_done import FollowedPlan
 
 LEAST_YEARS, MOST_YEARS = 3, 8  # that can be planned
 Paths = Mapping[str, Sequence[str]]

@@ -1,10 +1,10 @@
-"""What was really done on each field in the years gone by, and the plan that was followed, from their files.
+"""What was really done on each field in the years gone by, from its file.
 
 The years done stand in a CSV file: field, year, practice_or_crop, note, and the days on which the crop was
 really sown, cut and harvested (``dates_told.py``) where they were not the usual ones. Only what was not as
 planned need stand there, and a row may leave practice_or_crop empty for what was planned; a missed cut or a
 failed stand is told by the practice it comes to (a key with fewer cuts, the crop sown in its place) and by
-the note. The plan stands in the JSON file that ``plan --save`` wrote.
+the note.
 """
 
 from __future__ import annotations
@@ -12,25 +12,22 @@ from __future__ import annotations
 import csv
 import dataclasses
 import io
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from rotation_opt import dates_told, words
+from rotation_opt import dates_told, text_file, words
 from rotation_opt.dates_told import Told
 from rotation_opt.errors import Fault, InputError
 from rotation_opt.farm import build
 from rotation_opt.farm.names import Names
+from rotation_opt.plan_followed import FollowedPlan
 from rotation_opt.records import Farm, Practice
 from rotation_opt.tables import Tables
 
 COLUMNS = ("field", "year", "practice_or_crop", "note", *dates_told.COLUMNS)
 NEEDED = COLUMNS[:3]
-LARGEST_BYTES = 50_000_000
 LONGEST_NOTE = 300
-Three = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,28 +43,6 @@ class Done:
     note: str
     dates: Told = dataclasses.field(default_factory=Told)
     place: str = dataclasses.field(default="", compare=False)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FollowedPlan:
-    """A plan as it was promised.
-
-    Attributes
-    ----------
-    title : str
-    first_year, years : int
-    practices : mapping
-        (field, year) -> practice key, of the years before the plan too; left out where the field was not to
-        be farmed.
-    shoots_per_m2 : mapping
-        (field, weed, year) -> low, likely, high at bud stage.
-    """
-
-    title: str
-    first_year: int
-    years: int
-    practices: Mapping[tuple[str, int], str]
-    shoots_per_m2: Mapping[tuple[str, str, int], Three]
 
 
 # ---------------------------------------------------------------- the years done
@@ -89,7 +64,7 @@ def read_done(path: Path, farm: Farm, tables: Tables) -> tuple[Done, ...]:
     InputError
         With every fault found: file, line, column, what was found, what is allowed, nearest spelling.
     """
-    text = _text(path, "the CSV file of what was done")
+    text = text_file.read(path, "the CSV file of what was done")
     lines = text.splitlines()
     separator = ";" if lines and lines[0].count(";") > lines[0].count(",") else ","
     try:
@@ -263,110 +238,3 @@ def paths_done(
 
 def _as_planned(name: str, planned: Practice) -> bool:
     return name == planned.key or (name == planned.crop and not planned.undersown)
-
-
-# ---------------------------------------------------------------- the plan that was followed
-
-
-def read_plan(path: Path, title: str, farm: Farm, tables: Tables) -> FollowedPlan:
-    """One plan of a result file.
-
-    Parameters
-    ----------
-    path : Path
-        JSON file written by ``rotation-opt plan FARM --save FILE.json``.
-    title : str
-        Title, key or letter of the plan that was followed.
-    farm : Farm
-    tables : Tables
-
-    Raises
-    ------
-    InputError
-        If the file is none of this program, of another farm, or has no plan of that title.
-    """
-    needed = "needed is a JSON file that `rotation-opt plan --save` wrote"
-    try:
-        content = json.loads(_text(path, "the JSON file of last year's plan"))
-    except ValueError as fault:
-        raise InputError([Fault(path.name, f"text that is no JSON ({fault})", needed)]) from None
-    except RecursionError:
-        raise InputError([Fault(path.name, "JSON that is nested too deeply", needed)]) from None
-    if not isinstance(content, dict) or content.get("schema") != "rotation_opt result":
-        raise InputError([Fault(path.name, "another kind of JSON", needed)])
-    try:
-        plans = {
-            str(plan["title"]): (str(plan["key"]), "ABCDEFGHIJ"[place])
-            for place, plan in enumerate(content["alternatives"])
-        }
-        chosen = words.find(title, plans)
-        if chosen is None:
-            near = words.nearest(title, plans)
-            hint = f'Did you mean "{near}"?' if near else ""
-            allowed = f"its plans are {words.listed(list(plans), 'and')}"
-            raise InputError([Fault(path.name, f"no plan {title!r}", allowed, hint)])
-        plan = next(each for each in content["alternatives"] if each["title"] == chosen)
-        followed = _followed(content, plan)
-    except (KeyError, TypeError, ValueError, IndexError, AttributeError, OverflowError):
-        raise InputError([Fault(path.name, "a file that is not whole", needed)]) from None
-    _same_farm(path, followed, farm, tables)
-    return followed
-
-
-def _followed(content: Mapping[str, Any], plan: Mapping[str, Any]) -> FollowedPlan:
-    entries, first = plan["fields"], int(content["farm"]["first_year"])
-    gone = {
-        (str(field["name"]), first - back): str(key)
-        for field in content["farm"]["fields"]
-        for back, key in enumerate(reversed(field["history"]), start=1)
-    }
-    grown = {
-        (str(entry["field"]), int(entry["year"])): str(entry["practice"])
-        for entry in entries
-        if entry["practice"]
-    }
-    return FollowedPlan(
-        title=str(plan["title"]),
-        first_year=first,
-        years=int(content["farm"]["years"]),
-        practices={**gone, **grown},
-        shoots_per_m2={
-            (str(entry["field"]), str(weed), int(entry["year"])): (
-                float(shoots["low"]),
-                float(shoots["likely"]),
-                float(shoots["high"]),
-            )
-            for entry in entries
-            for weed, shoots in entry["shoots_per_m2"].items()
-        },
-    )
-
-
-def _same_farm(path: Path, plan: FollowedPlan, farm: Farm, tables: Tables) -> None:
-    here = {field.name for field in farm.fields}
-    there = {field for field, _ in plan.practices}
-    faults = [
-        Fault(path.name, f'field "{name}"', "the farm file has no such field", "Is it another farm's plan?")
-        for name in sorted(there - here)
-    ]
-    strange = sorted({key for key in plan.practices.values() if key not in tables.practices})
-    faults += [
-        Fault(path.name, f"practice {key!r}", "the crop tables have no such practice") for key in strange
-    ]
-    if faults:
-        raise InputError(faults)
-
-
-def _text(path: Path, what: str) -> str:
-    try:
-        raw = path.read_bytes()
-    except (OSError, ValueError) as fault:
-        reason = getattr(fault, "strerror", None) or "the name cannot be used"
-        raise InputError([Fault(str(path), f"no readable file ({reason})", f"needed is {what}")]) from None
-    if len(raw) > LARGEST_BYTES:
-        raise InputError([Fault(path.name, f"{len(raw) / 1e6:.0f} MB", f"needed is {what}, at most 50 MB")])
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        found = "letters that are not saved as UTF-8"
-        raise InputError([Fault(path.name, found, "allowed is UTF-8", "Save it again in UTF-8.")]) from None

@@ -17,11 +17,12 @@ from small_farm import TABLES, TEXT, small, with_field
 
 from rotation_opt.cli import main
 from rotation_opt.errors import InputError
+from rotation_opt.plan_followed import FollowedPlan, read_plan
 from rotation_opt.promises import Held
 from rotation_opt.records import Farm
 from rotation_opt.replanning import Taken, take_stock
 from rotation_opt.scouting_log import Visit
-from rotation_opt.years_done import Done, FollowedPlan, paths_done, read_done, read_plan
+from rotation_opt.years_done import Done, paths_done, read_done
 
 WEED = "creeping_thistle"
 HAY = ("oat_alfalfa", "alfalfa_1", "alfalfa_2")

@@ -15,13 +15,14 @@ import pytest
 from small_farm import TABLES as REAL_TABLES
 from small_farm import small
 
+from rotation_opt.plan_followed import FollowedPlan, read_plan
 from rotation_opt.promises import FollowUp, Held, Narrowed, Otherwise
 from rotation_opt.records import Result
 from rotation_opt.replanning import replan, take_stock
 from rotation_opt.report import result_json
 from rotation_opt.report.json_values import UNITS
 from rotation_opt.scouting_log import Visit
-from rotation_opt.years_done import Done, FollowedPlan, read_plan
+from rotation_opt.years_done import Done
 
 TABLES = fake_result.tables()
 TOLD = FollowUp(

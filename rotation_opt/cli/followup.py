@@ -76,7 +76,7 @@ def replan(
     page tells how the promise was kept and what changes; the plan "as now" is the rest of the plan followed.
     """
     from rotation_opt import farm as farm_room
-    from rotation_opt import replanning, scouting_log, years_done
+    from rotation_opt import plan_followed, replanning, scouting_log, years_done
     from rotation_opt import tables as crop_tables
     from rotation_opt.cli import output
     from rotation_opt.cli.interrupt import asked_to_stop
@@ -84,7 +84,7 @@ def replan(
     wished = wish(saved, pages, shown, width, followed=True)
     tables = crop_tables.read()
     farm = farm_room.read(farm_file, tables)
-    plan = years_done.read_plan(last_file, title, farm, tables)
+    plan = plan_followed.read_plan(last_file, title, farm, tables)
     rows = years_done.read_done(done_file, farm, tables)
     log = log_file or scouting_log.default_path(farm_file)
     visits: tuple[scouting_log.Visit, ...] = ()

@@ -43,6 +43,7 @@ from rotation_opt.farm_arrays import selection_data
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.horizon import with_weeds_left
 from rotation_opt.infestation import season_counted, weed_start
+from rotation_opt.plan_followed import FollowedPlan
 from rotation_opt.planning import of_length
 from rotation_opt.records import Farm
 from rotation_opt.replanning import take_stock
@@ -51,7 +52,7 @@ from rotation_opt.season import respond
 from rotation_opt.select import evaluate, select, weighted_burden
 from rotation_opt.sequences import trace
 from rotation_opt.weeds.parameters import LIKELY
-from rotation_opt.years_done import Done, FollowedPlan
+from rotation_opt.years_done import Done
 
 THICKER = 3.0  # than the small farm of the tests
 YEARS, PLANNED_ANEW, STOPS, FRAME_M2 = 8, 5, 12, 0.25
