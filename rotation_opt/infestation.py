@@ -11,13 +11,13 @@ import numpy.typing as npt
 
 from rotation_opt.climate import Climate
 from rotation_opt.practices import PracticeList
-from rotation_opt.records import Farm, Field
+from rotation_opt.records import Farm, Field, Patch
 from rotation_opt.season import Response, reserve_from_count
 from rotation_opt.tables import Tables
 
 Array = npt.NDArray[np.float64]
 
-USUAL_STOPS = 10  # that a count in a farm file is taken to rest on: the file does not say [judgement]
+USUAL_STOPS = 10  # that a count is taken to rest on where a farm file gives its mean alone [judgement]
 USUAL_FRAME_M2 = 0.25  # likewise [judgement]
 
 
@@ -90,7 +90,7 @@ def weed_start(
             continue
         shoots = patch.area_ha * patch.shoots_per_m2
         seen[weed] += shoots
-        variance[weed] += (shoots * count_doubt(patch.shoots_per_m2, patch.weed, tables)) ** 2
+        variance[weed] += (shoots * count_doubt(patch, tables)) ** 2
         counted = date.fromisoformat(patch.counted_on)
         day = min(counted.timetuple().tm_yday, 365) - 1
         standing = reserve_from_count(
@@ -123,16 +123,15 @@ def weed_start(
     )
 
 
-def count_doubt(shoots_per_m2: float, weed: str, tables: Tables) -> float:
-    """Standard deviation of the logarithm of a density counted in the usual way.
+def count_doubt(patch: Patch, tables: Tables) -> float:
+    """Standard deviation of the logarithm of the density counted in a patch.
 
     Counts in frames are draws from a negative binomial; see `scouting_log.densities`.
 
     Parameters
     ----------
-    shoots_per_m2 : float
-        As counted, above 0.
-    weed : str
+    patch : Patch
+        Where its stops are not known, those of a usual count stand for them.
     tables : Tables
 
     Raises
@@ -140,6 +139,7 @@ def count_doubt(shoots_per_m2: float, weed: str, tables: Tables) -> float:
     TableError
         If the weed has no ``clump_k``.
     """
-    k = tables.number("weed", weed, "clump_k")
-    a_frame = max(shoots_per_m2 * USUAL_FRAME_M2, 1.0 / USUAL_STOPS)  # at least one shoot was seen
-    return float(np.sqrt((1.0 / k + 1.0 / a_frame) / USUAL_STOPS))
+    k = tables.number("weed", patch.weed, "clump_k")
+    stops, frame_m2 = (patch.stops, patch.frame_m2) if patch.stops else (USUAL_STOPS, USUAL_FRAME_M2)
+    a_frame = max(patch.shoots_per_m2 * frame_m2, 1.0 / stops)  # at least one shoot was seen
+    return float(np.sqrt((1.0 / k + 1.0 / a_frame) / stops))

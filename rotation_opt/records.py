@@ -268,6 +268,8 @@ class Patch:
     counted_on: str  # ISO date
     stage: Literal["emerging", "rosette", "stem", "bud", "flower", "mature", "stubble"]
     estimated: bool = False  # worked out from the counts of other years, not counted
+    stops: int = 0  # that the count rests on; 0 = not known
+    frame_m2: float = 0.0  # looked at on each of them
     roots: Roots | None = None  # where several years are known; None: what this count alone speaks for
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from rotation_opt.counts_held import AT_BUD
 from rotation_opt.groundwork import Groundwork
+from rotation_opt.infestation import USUAL_FRAME_M2
 from rotation_opt.plan_followed import FollowedPlan
 from rotation_opt.records import Farm, Field, Patch
 from rotation_opt.scouting_log import Summary
@@ -208,6 +209,8 @@ def _patches(
                     shoots_per_m2=shoots,
                     counted_on=day,
                     stage=stage,  # type: ignore[arg-type]
+                    stops=counts[-1].stops,
+                    frame_m2=USUAL_FRAME_M2,  # the summary does not keep its frames
                 )
             )
             continue

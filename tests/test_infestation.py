@@ -57,6 +57,18 @@ def test_more_shoots_counted_mean_more_root_in_every_draw(stage: str) -> None:
     assert (found[1] < found[2]).all()
 
 
+def test_a_count_is_as_sure_as_its_stops_make_it() -> None:
+    """Variance of the mean of n draws from a negative binomial, by its mean squared: (1/k + 1/mean) / n."""
+    k = TABLES.number("weed", "creeping_thistle", "clump_k")
+    usual = replace(patch(4.0, 20.0), stops=0, frame_m2=0.0)
+    many = replace(usual, stops=40, frame_m2=1.0)
+    assert start(usual).doubt[0] ** 2 == pytest.approx((1 / k + 1 / 5.0) / 10)
+    assert start(many).doubt[0] ** 2 == pytest.approx((1 / k + 1 / 20.0) / 40)
+    two = start(usual, replace(usual, area_ha=2.0, shoots_per_m2=40.0))  # as many shoots in each
+    each = [start(usual).doubt[0], start(replace(usual, shoots_per_m2=40.0)).doubt[0]]
+    assert two.doubt[0] ** 2 == pytest.approx((each[0] ** 2 + each[1] ** 2) / 4)
+
+
 def test_no_count_makes_more_root_than_the_ground_can_hold() -> None:
     huge = start(patch(4.0, 1e5))
     assert np.isfinite(huge.reserve).all()

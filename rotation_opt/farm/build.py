@@ -135,12 +135,16 @@ def density(block: b.Block, family: b.Family) -> float | None:
     if key is None:
         return None
     if key == "counts":
-        frame = sure(block.given(b.FRAME))
-        size_m2 = float(getattr(block, frame)) * _FRAME_M2[frame]
         counts: list[float] = getattr(block, key)
-        return sum(counts) / len(counts) / size_m2
+        return sum(counts) / len(counts) / _frame_m2(block)
     value = float(getattr(block, key))
     return value / units.SQUARE_FOOT_M2 if key.endswith("_sq_ft") else value
+
+
+def _frame_m2(block: b.Block) -> float:
+    """Size of the counting frame."""
+    frame = sure(block.given(b.FRAME))
+    return float(getattr(block, frame)) * _FRAME_M2[frame]
 
 
 def half_months(block: b.LabourBlock, family: b.Family) -> tuple[float, ...] | None:
@@ -375,6 +379,8 @@ def patch(block: b.PatchBlock, field_ha: float) -> Patch:
         shoots_per_m2=sure(density(block, b.COUNTED)),
         counted_on=_iso(sure(block.counted_on)),
         stage=sure(block.stage),  # type: ignore[arg-type]  # checked against the same list of stages
+        stops=len(block.counts or ()),
+        frame_m2=_frame_m2(block) if block.counts else 0.0,
     )
 
 
