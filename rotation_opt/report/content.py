@@ -28,10 +28,10 @@ SOONER = (
 WEED_ROOTS = (
     "Weed roots = the living root store in late {autumn}, all fields together that are farmed to the end. "
     "Plans are chosen by the likely roots (usual years), all years counting and the last one most. "
-    "Low to high = eight in ten courses, over other weed figures that fit published trials, cool and warm "
-    "years, and the usual error with which trials not seen before are foretold (a few are missed by far "
-    "more); so the likely figure can lie near one end. In a hoed crop shoots are counted after the hoe: "
-    "there the roots tell more."
+    "Low to high = eight in ten courses, over what a count in frames leaves open, other weed figures that "
+    "fit published trials, cool and warm years, and the usual error with which trials not seen before are "
+    "foretold (a few are missed by far more); so the likely figure can lie near one end. In a hoed crop "
+    "shoots are counted after the hoe: there the roots tell more."
 )
 
 
