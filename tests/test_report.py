@@ -32,6 +32,7 @@ from rotation_opt.report.check_page import check_page
 from rotation_opt.report.field_years import ShortNames, field_table, practices_of
 from rotation_opt.report.limits import limits_in_words
 from rotation_opt.report.plain_text import clean, fit_to_encoding
+from rotation_opt.report.printout import printout
 from rotation_opt.report.season_page import course_page, season_page
 from rotation_opt.report.sources_page import all_figures, sources_page
 from rotation_opt.report.summary import Reading, side_by_side
@@ -398,6 +399,20 @@ def test_a_plan_that_came_out_the_same_has_no_column_but_is_named():
     grid = next(section for section in page.sections if section.key == "summary").blocks[0]
     assert grid.header == ("Question", "A: As now", "B: Most money", "D: Fastest clean-up")
     assert "Came out the same as Most money" in render(page)
+
+
+def test_a_plan_shown_that_came_out_the_same_is_shown_by_the_other_one():
+    result = fake_result.result()
+    twin = dataclasses.replace(result.alternatives[2], same_as="Most money")
+    plans = (*result.alternatives[:2], twin, result.alternatives[3])
+    pages = printout(dataclasses.replace(result, alternatives=plans), TABLES, [twin.title]).pages
+    summary = next(page for page in pages if page.key == "summary")
+    grid = next(section for section in summary.sections if section.key == "summary").blocks[0]
+    assert grid.header == ("Question", "B: Most money")
+    assert "Came out the same as Most money" in render(summary)
+    assert [page.key for page in pages if page.key.startswith("weeds:")] == [
+        f"weeds:{result.alternatives[1].key}"
+    ]
 
 
 def test_the_page_says_estimates_demo_farm_net_return_and_cautions():

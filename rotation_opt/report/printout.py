@@ -64,7 +64,8 @@ def printout(result: Result, tables: Tables, shown: Sequence[str] | None = None)
     tables : Tables
         Names of crops and practices, and the figures the run looked up.
     shown : sequence of str, optional
-        Titles of the alternatives to show; all by default.
+        Titles of the alternatives to show; all by default. For one that came out the same as another, that
+        other one is shown too, since it alone has columns and pages.
 
     Returns
     -------
@@ -73,7 +74,7 @@ def printout(result: Result, tables: Tables, shown: Sequence[str] | None = None)
     """
     farm = result.farm
     words = Wording(farm, tables)
-    plans = [plan for plan in result.alternatives if shown is None or plan.title in shown]
+    plans = _shown(result, shown)
     reading = Reading(result, words)
     pages = _pages(reading, plans)
     return Printout(
@@ -84,6 +85,14 @@ def printout(result: Result, tables: Tables, shown: Sequence[str] | None = None)
         language="en-US" if farm.region == "us" else "en-GB",
         paper="Letter" if farm.units == "us" else "A4",
     )
+
+
+def _shown(result: Result, titles: Sequence[str] | None) -> list[Alternative]:
+    if titles is None:
+        return list(result.alternatives)
+    asked = [plan for plan in result.alternatives if plan.title in titles]
+    wanted = {plan.title for plan in asked} | {plan.same_as for plan in asked}
+    return [plan for plan in result.alternatives if plan.title in wanted]
 
 
 def only(whole: Printout, keys: Sequence[str]) -> Printout:
