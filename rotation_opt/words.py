@@ -91,8 +91,8 @@ SAME: tuple[tuple[str, ...], ...] = (
         "chiendent rampant", "kweek",
     ),
     (
-        "perennial sowthistle", "perennial sow-thistle", "corn sow-thistle", "field sow-thistle",
-        "creeping sow-thistle", "sonchus arvensis", "acker-gänsedistel", "ackergänsedistel",
+        "perennial sowthistle", "perennial sow-thistle", "sow-thistle", "corn sow-thistle",
+        "field sow-thistle", "creeping sow-thistle", "sonchus arvensis", "acker-gänsedistel", "ackergänsedistel",
         "laiteron des champs",
     ),
     # crops

@@ -36,6 +36,8 @@ CROPS = {key: (crop.name_us, crop.name_uk) for key, crop in tables.read().crops.
         ("quack grass", "couch_grass"),
         ("Quecke", "couch_grass"),
         ("corn sow-thistle", "perennial_sow_thistle"),
+        ("sow thistle", "perennial_sow_thistle"),
+        ("sowthistle", "perennial_sow_thistle"),
         ("Acker-Gänsedistel", "perennial_sow_thistle"),
     ],
 )
