@@ -92,8 +92,8 @@ SAME: tuple[tuple[str, ...], ...] = (
     ),
     (
         "perennial sowthistle", "perennial sow-thistle", "sow-thistle", "corn sow-thistle",
-        "field sow-thistle", "creeping sow-thistle", "sonchus arvensis", "acker-gänsedistel", "ackergänsedistel",
-        "laiteron des champs",
+        "field sow-thistle", "creeping sow-thistle", "sonchus arvensis", "acker-gänsedistel",
+        "ackergänsedistel", "laiteron des champs",
     ),
     # crops
     ("alfalfa", "lucerne", "luzerne", "medicago sativa"),
