@@ -22,8 +22,8 @@ from .groundwork import Groundwork, lay
 from .ownership import bought, machine_case, owning, work_of
 from .pricing import Pricing
 from .records import BuyingChoice, Farm, MachineCase
-from .select import Selected, evaluate, improved, select
-from .sequences import Grower, Pool
+from .select import Selected, evaluate, grower_of, improved, select
+from .sequences import Pool
 
 MOST_MONEY = Goal(kind="most_money")
 FINEST = 2e-4  # a gap at which no search for a machine goes on
@@ -202,7 +202,7 @@ def _most_money(
         If not even fields shared between sequences keep all limits.
     """
     program = Program(data, data.limits)
-    pricing = Pricing(Grower(data), program, program.money_objective(), pools, Brake(TIME_LIMIT_S, pulled))
+    pricing = Pricing(grower_of(data), program, program.money_objective(), pools, Brake(TIME_LIMIT_S, pulled))
     if not pricing.solve():
         if pricing.brake.on:
             raise NoPlanError("The search was stopped before a plan was found.")
@@ -236,7 +236,7 @@ def carried(pools: Sequence[Pool], old: SelectionData, new: SelectionData) -> tu
     """
     place = {key: at for at, key in enumerate(new.practice_keys)}
     turned = np.array([place.get(key, NOT_FARMED - 1) for key in old.practice_keys], dtype=np.int64)
-    grower = Grower(new)
+    grower = grower_of(new)
     kept = []
     for pool in sorted(pools, key=lambda each: each.field):
         there = pool.paths.astype(np.int64)

@@ -20,8 +20,7 @@ from .formulate import Figures, Program
 from .local_search import LocalSearch
 from .pricing import Pricing
 from .scoring import penalties, scoring_of
-from .select import Selected, evaluate
-from .sequences import Grower
+from .select import Selected, evaluate, grower_of
 
 WIDTH, GROWN = 300, 60  # branches and sequences of a field for each reward
 KEEP = 120  # sequences of a field that a search looks at
@@ -149,7 +148,7 @@ def different(
         at = search.plan
         paths = columns.paths(at)
         if paths not in met:
-            figures = evaluate(data, paths)
+            figures = evaluate(data, paths, program=pricing.program)
             given_up = (worth - figures.worth) / max(abs(worth), 1e-9)
             met[paths] = (figures, given_up, min(crop_distance(data, paths, plan) for plan in plans))
         if met[paths][0].breaks:
@@ -223,7 +222,7 @@ def gap_of_money(bound: float | None, money: float) -> float | None:
 def _priced(data: SelectionData, base: Selected, brake: Brake) -> Pricing:
     """Sequences near the best for money, of every field."""
     program = Program(data, data.limits)
-    pricing = Pricing(Grower(data), program, program.money_objective(), base.pools, brake)
+    pricing = Pricing(grower_of(data), program, program.money_objective(), base.pools, brake)
     pricing.solve()
     return pricing
 

@@ -22,7 +22,7 @@ from .kept_bound import names_of
 from .lifting import Lift, Lifting, lifts_of
 from .priced_farm import Priced, same_land
 from .records import TightLimit
-from .select import Selected, evaluate, select
+from .select import Selected, evaluate, go_on_with, select
 from .sequences import Pool
 from .tight_limits import CASH, counts_more, proven_idle
 from .what_if import FINEST, TRACE, WIDER
@@ -110,14 +110,14 @@ class _Asking:
         self.level = self.plain.bound(self.worths)
         self.better: list[Pool | None] = [None for _ in fields]
         if any(not lift.field for lift in lifts):
-            everything = Priced(self.lifting.under(self.lifting.open.farm), self.prices)
+            everything = Priced(self.lifting.under(self.lifting.open.farm), self.prices, like=self.plain)
             self.better = [everything.above(field, self.worths[field]) for field in fields]
 
     def hopes(self) -> list[_Hope]:
         """Lifts that could bring something, what could bring most first."""
         found = []
         for lift in self.lifts:
-            there = Priced(self.lifting.under(lift.farm), self.prices)
+            there = Priced(self.lifting.under(lift.farm), self.prices, like=self.plain)
             worths = [
                 self._most_of_field(there, number)
                 if lift.field
@@ -145,6 +145,7 @@ class _Asking:
         """Chosen anew without the limit."""
         near = max(FINEST, WIDER * (self.base.gap or 0.0))
         there, plan = hope.there, self._moved(hope.there.data)
+        go_on_with(there.grower)
         lands = zip(there.data.fields, self.plain.data.fields, hope.worths, self.worths, strict=True)
         freer = [n for n, (land, old, now, was) in enumerate(lands) if now > was or not same_land(land, old)]
         pools = carried(self.base.pools, self.data, there.data)

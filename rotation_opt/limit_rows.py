@@ -233,10 +233,11 @@ def machines(program: Rows) -> None:
         name = f"the hours of the {data.machine_words[number]}"
         for when in range(data.years + 1):
             hires = []
-            for half in range(HALF_MONTHS):
+            needed = np.isfinite(limits.machine_h[number])
+            if not program.every_row:
+                needed &= most[number, when] > limits.machine_h[number]
+            for half in np.flatnonzero(needed).tolist():
                 have = float(limits.machine_h[number, half])
-                if not np.isfinite(have) or (not program.every_row and most[number, when, half] <= have):
-                    continue
                 words = f"{data.machine_words[number]} in {_half_month(data, when, half)}: {{0}} too many"
                 at = program.space.at("machine", number, when, half)
                 row = Row("machines", words, -1, have, {at: 1.0}, {}, max(have, 10.0), name, data.say.hours)

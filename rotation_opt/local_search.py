@@ -76,6 +76,7 @@ class LocalSearch:
         self.random = np.random.default_rng(seed)
         self.at = np.zeros(count, np.int64)
         self._near: dict[int, Integers] = {}  # sequences of fields that cost least beside the present plan
+        self._line: tuple[Floats, float] | None = None  # touches the score of the present plan
         self._place = [{int(c): n for n, c in enumerate(each.columns)} for each in self.fields]
         self.total = np.zeros(len(scoring.rows))
         self.cash = np.zeros(self.fields[0].cash.shape[1])
@@ -93,7 +94,7 @@ class LocalSearch:
 
     def _sum(self) -> None:
         chosen = list(zip(self.fields, self.at, strict=True))
-        self.total = np.sum([each.need[n] for each, n in chosen], axis=0)
+        self.total, self._line = np.sum([each.need[n] for each, n in chosen], axis=0), None
         self.cash = self.base_cash + np.sum([each.cash[n] for each, n in chosen], axis=0)
         self.own = float(sum(each.own[n] for each, n in chosen))
 
@@ -104,7 +105,8 @@ class LocalSearch:
 
     def value(self) -> float:
         """Cost of the plan, sharpened where it stands."""
-        self.scoring.sharpen(self.total)
+        if self.scoring.sharpen(self.total):
+            self._line = None
         return self._value()
 
     def _value(self) -> float:
@@ -129,12 +131,14 @@ class LocalSearch:
 
         One touches the score without the fields that change, one that of the present plan.
         """
-        lines = [self.scoring.tangent(plan) for plan in (rest, self.total)]
+        if self._line is None:
+            self._line = self.scoring.tangent(self.total)
+        lines = (self.scoring.tangent(rest), self._line)
         return [(slope, start + float(slope @ rest)) for slope, start in lines]
 
     def _set(self, field: int, n: int) -> None:
         each, before = self.fields[field], self.at[field]
-        self.total = self.total + each.need[n] - each.need[before]
+        self.total, self._line = self.total + each.need[n] - each.need[before], None
         self.cash = self.cash + each.cash[n] - each.cash[before]
         self.own += float(each.own[n] - each.own[before])
         self.at[field] = n

@@ -28,10 +28,12 @@ class Priced:
     data : SelectionData
     prices : mapping
         Price of each limit by its name (`kept_bound.names_of`); those that are not there cost nothing.
+    like : Priced, optional
+        Of the same seasons: what they ask of machines is taken from it.
     """
 
-    def __init__(self, data: SelectionData, prices: Mapping[Key, float]) -> None:
-        self.data, self.named = data, prices
+    def __init__(self, data: SelectionData, prices: Mapping[Key, float], like: Priced | None = None) -> None:
+        self.data, self.named, self._like = data, prices, like
 
     @cached_property
     def program(self) -> Program:
@@ -57,7 +59,7 @@ class Priced:
     @cached_property
     def grower(self) -> Grower:
         """Grows sequences of this farm."""
-        return Grower(self.data)
+        return Grower(self.data, None if self._like is None else self._like.grower)
 
     @cached_property
     def worth(self) -> PairWorth:

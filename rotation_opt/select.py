@@ -20,7 +20,7 @@ from .brake import Brake
 from .clash import broken, clash
 from .columns import Paths
 from .errors import NoPlanError
-from .features import Space, features
+from .features import features
 from .formulate import Figures, Goal, Program, Recourse
 from .kept_bound import KeptBound
 from .nearby import Nearby
@@ -142,7 +142,7 @@ def select(
         known = kept.under(Program(data, used, most, every_row=True))
     # money among the cleanest only decides between plans that are as good: a short search will do
     last = steps.take(program, program.money_objective(), gap, spent, known, brief=first is not None)
-    figures = evaluate(data, last.paths, limits=used)
+    figures = evaluate(data, last.paths, limits=used, program=program if most is None else None)
     # the rows see bad years more simply than the plan is settled: what is left to gain there is what is told
     apart = figures.regret - _regret_of_rows(used, figures)
     money_bound = -last.bound - spent - apart
@@ -182,8 +182,13 @@ def grower_of(data: SelectionData) -> Grower:
             if each.name != "limits"
         ):
             return kept
-    _last_growers[:] = [Grower(data)]
-    return _last_growers[0]
+    return go_on_with(Grower(data))
+
+
+def go_on_with(grower: Grower) -> Grower:
+    """Let the searches that follow for the same fields use a grower."""
+    _last_growers[:] = [grower]
+    return grower
 
 
 @dataclass(slots=True)
@@ -268,14 +273,21 @@ def weighted_burden(data: SelectionData, figures: Figures) -> float:
     return float(data.burden_when @ figures.burden[:, data.likely])
 
 
-def evaluate(data: SelectionData, paths: Sequence[Sequence[int]], *, limits: Limits | None = None) -> Figures:
+def evaluate(
+    data: SelectionData,
+    paths: Sequence[Sequence[int]],
+    *,
+    limits: Limits | None = None,
+    program: Program | None = None,
+) -> Figures:
     """Figures of a fixed plan; limits it does not keep are listed in words, not forbidden.
 
     What the farm does with the plan's work and tonnes is chosen for the most money; where limits must be
-    broken, by as little as possible first.
+    broken, by as little as possible first. ``program`` is that of these limits, where it is at hand.
     """
     used = data.limits if limits is None else limits
-    program, space = Program(data, used), Space(data)
+    program = Program(data, used) if program is None else program
+    space = program.space
     years, products = data.years, len(data.products)
     totals = np.zeros(space.size)
     burden, made = np.zeros((years, len(data.draws))), np.zeros((years, products))

@@ -12,8 +12,10 @@ cannot hold a better sequence. A branch cut for want of room (``width``) may, an
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +40,7 @@ LONG_AGO = 99
 TINY = 1e-12  # against division by nothing
 ROUNDING = 1e-9  # share by which two ways of reckoning a worth may differ
 LEAST_EDGE = 0.01  # second edge of the grid, as a share of the largest reserve
+FOLLOWED = 4  # times as many branches as are kept: beyond that it pays to choose which to follow
 GRID = (1, 24, 8)  # points of the bound's grid of reserves with 0, 1 and 2 weeds
 
 
@@ -234,9 +237,16 @@ class PairWorth:
 
 
 class Grower:
-    """Grows sequences; keeps what does not depend on prices between calls."""
+    """Grows sequences; keeps what does not depend on prices between calls.
 
-    def __init__(self, data: SelectionData) -> None:
+    Parameters
+    ----------
+    data : SelectionData
+    like : Grower, optional
+        Where it is of the same seasons, what they ask of machines is taken from it.
+    """
+
+    def __init__(self, data: SelectionData, like: Grower | None = None) -> None:
         self.data = data
         previous, practice = np.nonzero(data.pair_index >= 0)
         pairs = data.pair_index[previous, practice]
@@ -258,14 +268,19 @@ class Grower:
         self.count = _by_weed(data.count_growth, draw), _by_weed(data.count_crowding, draw)
         self.count_shoots = _by_weed(data.count_shoots, draw)
         self.labour_h = np.ascontiguousarray(np.moveaxis(data.labour_h, 0, 2))  # (2, H, Q)
-        self.machine_work = MachineWork.by_offset(data)
-        self.machine_h = {  # (Q,) hours of one machine in one half-month
-            (machine, work.offset, half): hours
-            for work in self.machine_work
-            for machine, half, hours in zip(
-                work.machine.tolist(), work.half.tolist(), np.ascontiguousarray(work.hours.T), strict=True
-            )
-        }
+        self.machine_work: tuple[MachineWork, ...]
+        self.machine_h: dict[tuple[int, int, int], Floats]  # (Q,) hours of one machine in one half-month
+        if like is not None and like.data.machine_h is data.machine_h:
+            self.machine_work, self.machine_h = like.machine_work, like.machine_h
+        else:
+            self.machine_work = MachineWork.by_offset(data)
+            self.machine_h = {
+                (machine, work.offset, half): hours
+                for work in self.machine_work
+                for machine, half, hours in zip(
+                    work.machine.tolist(), work.half.tolist(), np.ascontiguousarray(work.hours.T), strict=True
+                )
+            }
         self._outlooks: dict[int, _Outlook] = {}
 
     def weeds_of(self, field: FieldData) -> Integers:
@@ -420,17 +435,11 @@ class Grower:
         Grown
         """
         data, land = self.data, self.data.fields[field]
-        rules, weeds = data.rules, self.weeds_of(land)
-        fixed = land.area_ha * (worth.fixed - worth.rent[:, None] * land.rent_per_ha)
-        per_tonne = (1.0 - land.landlord_share) * worth.tonne - worth.carried
-        weed_free = land.area_ha * land.ratio(self.practice_of) * data.yield_t_ha
-        crop, docked = weed_free * per_tonne, weed_free * (1.0 - land.landlord_share) * worth.docked
-        outlook = self._outlook(field)
-        ahead = outlook.known_values(worth, fixed, crop, docked)
-
+        rules = data.rules
+        priced = self._priced(field, worth)
         memory = _Memory.of_history(rules, land.history)
         last = np.array([land.history[-1]], np.int64)
-        reserve = self.start(land, weeds)
+        reserve = self.start(land, self.weeds_of(land))
         value, paths = np.zeros(1), np.zeros((1, 0), np.int16)
         missed, exact = -np.inf, True
         for year in range(data.years):
@@ -440,15 +449,14 @@ class Grower:
             may = data.may_follow[last] & land.allowed[year] & ~memory.forbids(rules)
             rows, practice = np.nonzero(may)
             pair = data.pair_index[last[rows], practice]
-            if least > -np.inf:  # most are out of reach before their season is followed
-                most = value[rows] + ahead[year].at_best(pair, outlook.cells(reserve)[:, rows])
-                near = np.flatnonzero(most >= least - ROUNDING * max(1.0, abs(least)))
-                rows, practice, pair = rows[near], practice[near], pair[near]
-            after, burden, lost = self.season(land, weeds, pair, reserve[rows])
-            earned = crop[year, pair] - np.where(lost >= self.weedy_from[pair], docked[year, pair], 0.0)
-            worth_now = value[rows] + fixed[year, pair] + earned * (1.0 - lost)
-            worth_now -= worth.burden[year] * burden
-            hope = worth_now + outlook.at(ahead[year + 1], practice, after)
+            most = value[rows] + priced.most(year, pair, reserve, rows)
+            near = _not_below(most, least)  # the others are out of reach: their season is not followed
+            if len(near) > FOLLOWED * width:  # few are kept: as few as can be are followed
+                first = near[np.argpartition(-most[near], 2 * width)[: 2 * width]]
+                hope = priced.followed(year, pair[first], value[rows[first]], reserve[rows[first]])[2]
+                near = _not_below(most, max(least, -float(np.partition(-hope, width)[width])))
+            rows, practice, pair = rows[near], practice[near], pair[near]
+            after, worth_now, hope = priced.followed(year, pair, value[rows], reserve[rows])
             chosen = np.flatnonzero(hope >= least)
             if len(chosen) > width:
                 order = np.argpartition(-hope[chosen], width)
@@ -469,6 +477,16 @@ class Grower:
         pool = self.pool(field, chosen_paths, complete) if figures else bare(field, chosen_paths, complete)
         return Grown(pool=pool, worth=value[order], upper=upper, exact=exact)
 
+    def _priced(self, field: int, worth: PairWorth) -> _Priced:
+        land = self.data.fields[field]
+        fixed = land.area_ha * (worth.fixed - worth.rent[:, None] * land.rent_per_ha)
+        per_tonne = (1.0 - land.landlord_share) * worth.tonne - worth.carried
+        weed_free = land.area_ha * land.ratio(self.practice_of) * self.data.yield_t_ha
+        crop, docked = weed_free * per_tonne, weed_free * (1.0 - land.landlord_share) * worth.docked
+        outlook = self._outlook(field)
+        ahead = outlook.known_values(worth, fixed, crop, docked)
+        return _Priced(self, land, self.weeds_of(land), fixed, crop, docked, worth.burden, outlook, ahead)
+
     def _varied(self, paths: NDArray[np.int16], order: Integers, keep: int) -> Integers:
         """The best ``keep`` sequences, half of them each with crops of its own."""
         crops = np.append(self.data.crop_of, -1)[paths[order]]
@@ -486,18 +504,19 @@ class Grower:
 
 @dataclass(frozen=True, slots=True)
 class _Effects:
-    """What pairs do to a full crop and to the weeds, by the cell that a season begins in: (p, grid...)."""
+    """What p pairs do to a full crop and to the weeds, by the cell (C) that a season begins in: (C, p)."""
 
     kept: Floats  # share of the crop that weeds leave
     weedy: Floats  # the same where it is grain with weeds in it, else 0
     burden: Floats
-    later: Integers  # where the cell after the season stands in the flat array of the next year
+    later: Integers  # where practice and cell after the season stand in the flat array of the next year
 
     def of(self, rows: Flags) -> _Effects:
         """Those of some pairs."""
         if rows.all():
             return self
-        return _Effects(self.kept[rows], self.weedy[rows], self.burden[rows], self.later[rows])
+        some = partial(np.compress, rows, axis=1)  # not [:, rows], which would lay cells out in strides
+        return _Effects(some(self.kept), some(self.weedy), some(self.burden), some(self.later))
 
 
 @dataclass(frozen=True, slots=True)
@@ -509,21 +528,16 @@ class _Turn:
     before: Integers  # practices before, and where the pairs after each begin
     begin: Integers
     effects: _Effects
-    any_weedy: bool
+    any_weedy: Flags  # (C,)
 
 
 @dataclass(frozen=True, slots=True)
 class _Ahead:
     """The most that one year and later ones can bring."""
 
-    after: Floats  # (P, grid...) after each practice
-    by_pair: Floats  # (p, grid...) with each pair
+    after: Floats  # (C, P) after each practice
+    by_pair: Floats  # (C, p) with each pair
     place: Integers  # (Q,)
-
-    def at_best(self, pair: Integers, cells: Integers) -> Floats:
-        """(n,): with a pair from reserves in cells (weeds, n)."""
-        result: Floats = self.by_pair[(self.place[pair], *cells)]
-        return result
 
 
 class _Outlook:
@@ -537,14 +551,15 @@ class _Outlook:
         data, land = grower.data, grower.data.fields[field]
         self.grower, self.land = grower, land
         self.weeds = grower.weeds_of(land)[:2]
-        self.followed = len(self.weeds)
-        points = GRID[self.followed]
-        self.shape = (points,) * self.followed
+        self.points = GRID[len(self.weeds)]
+        steps = list(itertools.product(range(self.points), repeat=len(self.weeds)))
+        self.step = np.array(steps, np.int64).reshape(
+            len(steps), -1
+        )  # (C, weeds) along the grid of each weed
         top = data.reserve_cap[self.weeds, data.likely]
         # cells hold all from their own edge up to the next; finer where little is left of a weed
-        self.edges = [np.append(0.0, np.geomspace(LEAST_EDGE, 1.0, points)[:-1]) * high for high in top]
+        self.edges = [np.append(0.0, np.geomspace(LEAST_EDGE, 1.0, self.points)[:-1]) * high for high in top]
         self._known: tuple[PairWorth, list[_Ahead]] | None = None
-        self.turns: list[_Turn | None] = []
         can: list[Flags | None] = []
         last = np.zeros(len(data.practice_keys), bool)
         last[land.history[-1]] = True
@@ -569,36 +584,35 @@ class _Outlook:
         place = np.zeros(len(self.grower.previous_of), np.int64)
         place[pairs] = np.arange(len(pairs))
         before, begin = np.unique(self.grower.previous_of[pairs], return_index=True)
-        return _Turn(pairs, place, before, begin, effects, any_weedy=bool(effects.weedy.any()))
+        return _Turn(pairs, place, before, begin, effects, np.any(effects.weedy, axis=1))
 
     def _effects(self, pairs: Integers) -> _Effects:
-        grower, land = self.grower, self.land
-        burden, kept = np.zeros((len(pairs), *self.shape)), np.ones((len(pairs), *self.shape))
-        flat = (slice(None), *(None,) * self.followed)
-        after_cells: list[Integers] = []
+        grower, land, shape = self.grower, self.land, (len(self.step), len(pairs))
+        burden, kept, cell = np.zeros(shape), np.ones(shape), np.zeros(shape, np.int64)
         for number, weed in enumerate(self.weeds):
-            axis = (slice(None), *(slice(None) if n == number else None for n in range(self.followed)))
-            pair, start = pairs[:, None], self.edges[number][None, :]
-            burden = burden + grower.full_stand(land, int(weed), pair, start)[axis]
-            kept = kept * (1.0 - grower.lost(land, int(weed), pair, start))[axis]
+            pair, start, step = pairs[None, :], self.edges[number][:, None], self.step[:, number]
+            burden += grower.full_stand(land, int(weed), pair, start)[step]
+            kept *= 1.0 - grower.lost(land, int(weed), pair, start)[step]
             after = reserve_after(grower.growth[weed, pair], grower.crowding[weed, pair], start)
-            after_cells.append(self._cells(number, after)[axis])
-        cells = np.broadcast_arrays(grower.practice_of[pairs][flat], *after_cells)
-        later: Integers = np.ravel_multi_index(cells, (len(grower.data.practice_keys), *self.shape))
+            cell = self.points * cell + self._steps(number, after)[step]
         # a cell holds reserves from its edge up: where the edge loses enough for weedy grain, all of it does
-        weedy = np.where(1.0 - kept >= grower.weedy_from[pairs][flat], kept, 0.0)
-        return _Effects(kept, weedy, burden, later)
+        weedy = np.where(1.0 - kept >= grower.weedy_from[pairs], kept, 0.0)
+        return _Effects(
+            kept, weedy, burden, len(grower.data.practice_keys) * cell + grower.practice_of[pairs]
+        )
 
-    def _cells(self, number: int, reserve: Floats) -> Integers:
-        """Cells of reserves of one weed, never too high."""
-        cells = np.searchsorted(self.edges[number], reserve * (1.0 - 1e-9), side="right") - 1
-        result: Integers = np.maximum(cells, 0)
+    def _steps(self, number: int, reserve: Floats) -> Integers:
+        """Steps along the grid of one weed, never too high."""
+        steps = np.searchsorted(self.edges[number], reserve * (1.0 - 1e-9), side="right") - 1
+        result: Integers = np.maximum(steps, 0)
         return result
 
-    def cells(self, reserve: Floats) -> Integers:
-        """Cells (weeds followed, n) of n branches."""
-        cells = [self._cells(column, reserve[:, column]) for column in range(self.followed)]
-        return np.array(cells, np.int64).reshape(self.followed, len(reserve))
+    def cell(self, reserve: Floats) -> Integers:
+        """(n,): cells of n branches."""
+        cell = np.zeros(len(reserve), np.int64)
+        for number in range(len(self.weeds)):
+            cell = self.points * cell + self._steps(number, reserve[:, number])
+        return cell
 
     def known_values(self, worth: PairWorth, fixed: Floats, crop: Floats, docked: Floats) -> list[_Ahead]:
         """As `values`; a field is often grown several times at the same prices, wider and wider."""
@@ -609,35 +623,72 @@ class _Outlook:
 
     def values(self, fixed: Floats, crop: Floats, docked: Floats, burden: Floats) -> list[_Ahead]:
         """The most that each year and later ones can bring; last what comes after the plan, nothing."""
-        count = len(self.grower.data.practice_keys)
-        flat = (slice(None),) + (None,) * self.followed
-        nothing = _Ahead(np.zeros((count, *self.shape)), np.zeros((0, *self.shape)), np.zeros(0, np.int64))
+        cells, count = len(self.step), len(self.grower.data.practice_keys)
+        nothing = _Ahead(np.zeros((cells, count)), np.zeros((cells, 0)), np.zeros(0, np.int64))
         ahead = [nothing]
         for year in reversed(range(len(self.turns))):
             turn = self.turns[year]
             if turn is None:
                 ahead.append(nothing)
                 continue
+            effects, own = turn.effects, fixed[year, turn.pairs]
             most = np.maximum(crop[year, turn.pairs], 0.0)
-            effects = turn.effects
-            now, part = most[flat] * effects.kept, np.empty_like(effects.kept)
-            now += fixed[year, turn.pairs][flat]
-            if turn.any_weedy:
-                now -= np.multiply(np.minimum(docked[year, turn.pairs], most)[flat], effects.weedy, out=part)
-            if burden[year] != 0.0:
-                now -= np.multiply(burden[year], effects.burden, out=part)
-            if ahead[-1] is not nothing:
-                now += np.take(ahead[-1].after, effects.later, out=part, mode="clip")
-            best = np.full((count, *self.shape), -np.inf)
+            off = np.minimum(docked[year, turn.pairs], most)
+            by_pair, part = np.empty_like(effects.kept), np.empty_like(most)
+            for cell, now in enumerate(by_pair):  # one at a time stays inside the processor cache
+                np.multiply(most, effects.kept[cell], out=now)
+                now += own
+                if turn.any_weedy[cell]:
+                    now -= np.multiply(off, effects.weedy[cell], out=part)
+                if burden[year] != 0.0:
+                    now -= np.multiply(burden[year], effects.burden[cell], out=part)
+                if ahead[-1] is not nothing:
+                    now += np.take(ahead[-1].after, effects.later[cell], out=part, mode="clip")
+            best = np.full((cells, count), -np.inf)
             if len(turn.pairs):
-                best[turn.before] = np.maximum.reduceat(now, turn.begin, axis=0)
-            ahead.append(_Ahead(best, now, turn.place))
+                best[:, turn.before] = np.maximum.reduceat(by_pair, turn.begin, axis=1)
+            ahead.append(_Ahead(best, by_pair, turn.place))
         return ahead[::-1]
 
-    def at(self, ahead: _Ahead, practice: Integers, reserve: Floats) -> Floats:
-        """Look up n branches."""
-        result: Floats = ahead.after[(practice, *self.cells(reserve))]
+
+@dataclass(frozen=True, slots=True)
+class _Priced:
+    """One field at some prices."""
+
+    grower: Grower
+    land: FieldData
+    weeds: Integers
+    fixed: Floats  # (T, Q) worth of the whole field, whatever it yields
+    crop: Floats  # (T, Q) of its yield without weeds
+    docked: Floats  # (T, Q) of that, lost where weeds took much
+    burden: Floats  # (T,)
+    outlook: _Outlook
+    ahead: list[_Ahead]
+
+    def most(self, year: int, pair: Integers, reserve: Floats, rows: Integers) -> Floats:
+        """(n,): the most that pairs and later years can bring, each after one of the reserves."""
+        ahead = self.ahead[year]
+        result: Floats = ahead.by_pair[self.outlook.cell(reserve)[rows], ahead.place[pair]]
         return result
+
+    def followed(
+        self, year: int, pair: Integers, value: Floats, reserve: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """Reserve after a season of n branches, their worth by then, and with the most that can follow."""
+        grower = self.grower
+        after, burden, lost = grower.season(self.land, self.weeds, pair, reserve)
+        earned = self.crop[year, pair] - np.where(
+            lost >= grower.weedy_from[pair], self.docked[year, pair], 0.0
+        )
+        worth = value + self.fixed[year, pair] + earned * (1.0 - lost)
+        worth -= self.burden[year] * burden
+        later = self.ahead[year + 1].after[self.outlook.cell(after), grower.practice_of[pair]]
+        return after, worth, worth + later
+
+
+def _not_below(most: Floats, floor: float) -> Integers:
+    """Places of what may come to a worth, but for rounding."""
+    return np.flatnonzero(most >= floor - ROUNDING * max(1.0, abs(floor)))
 
 
 def _by_weed(table: Floats, draw: int) -> Floats:
