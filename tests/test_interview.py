@@ -342,7 +342,21 @@ def test_what_an_answer_comes_to_is_said():
     assert say == "That is 16 shoots per m2."
     state = answered(US[: US.index("combine, round")])
     _, say = ASKED.step(state, "round baler")
-    assert say == "Without mower-conditioner and hay rake no hay can be made here. Say back to add them."
+    assert say.startswith("Without mower-conditioner and hay rake no hay can be made here. ")
+    assert say.endswith(" Say back to add them.")
+
+
+def test_crops_that_no_plan_can_hold_for_want_of_a_machine_are_told_at_once():
+    before = answered(US[: US.index("1-4, 5, 8")])
+    owns, _ = ASKED.step(before, "disk, plow, drill, planter, field cultivator, row-crop cultivator")
+    some = "combine, mower-conditioner, rake, baler, spring-tooth harrow, flex-tine weeder"
+    _, say = ASKED.step(owns, some)
+    assert say == "Without rotary hoe no plan can hold corn for grain or soybeans. Say back to add them."
+    assert not ASKED.step(owns, f"{some}, rotary hoe")[1]
+    _, say = ASKED.step(owns, "combine, mower-conditioner, rake, baler")
+    assert "no plan can hold corn for grain, oats, soybeans, spring barley or winter wheat." in say
+    offered, _ = ASKED.step(before, "")
+    assert not ASKED.step(offered, "")[1]  # Enter, Enter leaves out none of them
 
 
 def test_numbers_dates_and_lists_are_read_as_people_write_them():

@@ -15,9 +15,10 @@ from rotation_opt.farm_questions.asking import Asking
 from rotation_opt.farm_questions.machine import Content, Flow, Question
 from rotation_opt.words import listed, plain
 
-USUAL_OWN = ("plough", "disk", "field_cultivator", "broadcaster", "drill", "roller", "row_cultivator",
-             "row_planter", "seedbed_harrow", "rotary_mower")  # fmt: skip
+USUAL_OWN = ("plough", "disk", "field_cultivator", "broadcaster", "drill", "roller", "rotary_hoe",
+             "row_cultivator", "row_planter", "seedbed_harrow", "tine_weeder", "rotary_mower")  # fmt: skip
 HAYMAKING = ("mower_conditioner", "rake", "round_baler")
+MOST_NAMED = 6  # crops in one sentence; of more only how many they are
 SEASONS = ("tillage", "sowing", "weeding", "mowing", "harvest", "haymaking")
 IN_SEASON = range(4, 12)  # April to November
 OUT_OF_SEASON_SHARE = 0.25  # judgement: field work that is done in winter
@@ -81,7 +82,30 @@ def _missing(ask: Asking, had: set[str]) -> str:
     lack = [ask.names.shown("machine", key) for key in HAYMAKING if key not in had]
     if ask.hay_made and lack:
         told.append(f"Without {listed(lack, 'and')} no hay can be made here.")
+    told += _not_grown(ask, {*had, "combine"})
     return " ".join([*told, "Say back to add them."] if told else [])
+
+
+def _not_grown(ask: Asking, had: set[str]) -> list[str]:
+    """Crops for sale that no way to grow them can do without other machines, and which these are."""
+    tables, names = ask.tables, ask.names
+    unsold = {names.key("crop", name) for name in ask.content.get("market", {}).get("no_market", ())}
+    needed: dict[str, list[str]] = {}  # by crop, those of the way that lacks fewest
+    for practice in tables.practices.values():
+        crop = tables.crops[practice.crop]
+        if crop.kind != "cash" or crop.product == "none" or crop.key in unsold:
+            continue
+        lack = [key for key in tables.machines_for(practice) if key not in had]
+        if crop.key not in needed or len(lack) < len(needed[crop.key]):
+            needed[crop.key] = lack
+    crops = [names.shown("crop", key).lower() for key, lack in needed.items() if lack]
+    if not crops:
+        return []
+    lacking = dict.fromkeys(names.shown("machine", key) for lack in needed.values() for key in lack)
+    which = (
+        listed(crops, "or") if len(crops) <= MOST_NAMED else f"{len(crops)} of {len(needed)} crops for sale"
+    )
+    return [f"Without {listed(list(lacking), 'and')} no plan can hold {which}."]
 
 
 def _spans(order: Sequence[str], wanted: Sequence[str] | set[str]) -> str:

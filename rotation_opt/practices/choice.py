@@ -158,11 +158,9 @@ def _no_use(practice: Practice, farm: Farm, tables: Tables) -> str:
 
 def _no_machine(practice: Practice, farm: Farm, tables: Tables) -> str:
     usable = machines_at_hand(farm)
-    for name in programmes_of(practice):
-        for step in tables.programmes[name]:
-            machine = tables.operations[step.operation].machine
-            if machine != "none" and machine not in usable:
-                known = tables.machines[machine]
-                word = known.name_us if farm.region == "us" else known.name_uk
-                return f"it needs a {word}, which you neither own nor can hire"
+    for machine in tables.machines_for(practice):
+        if machine not in usable:
+            known = tables.machines[machine]
+            word = known.name_us if farm.region == "us" else known.name_uk
+            return f"it needs a {word}, which you neither own nor can hire"
     return ""

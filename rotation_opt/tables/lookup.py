@@ -138,6 +138,13 @@ class Tables:
         """Practices by key, in the order of the file."""
         return cast("Mapping[str, Practice]", self._table("practices"))
 
+    def machines_for(self, practice: Practice) -> tuple[str, ...]:
+        """Machines that a practice cannot do without, in the order of its work."""
+        programmes = (practice.between, practice.sow, practice.in_crop, practice.harvest)
+        steps = (step for name in programmes if name for step in self.programmes[name])
+        machines = (self.operations[step.operation].machine for step in steps)
+        return tuple(dict.fromkeys(machine for machine in machines if machine != "none"))
+
     @property
     def patch_practices(self) -> Mapping[str, PatchPractice]:
         """Work on small patches, by key."""
