@@ -35,7 +35,7 @@ from rotation_opt.runners_up import runners_up
 from rotation_opt.select import start_burden
 from rotation_opt.shading import shading
 from rotation_opt.tables import Tables, read
-from rotation_opt.verify import recheck
+from rotation_opt.verify import SeasonsAgain, recheck
 
 Tell = Callable[[str], None]
 LIKELY = 1  # place of the likely course of annual weeds, after the low one
@@ -143,7 +143,8 @@ def _plan(
     progress("Second reckoning")
     following = Following(ground, data, [draft.paths for draft in proposal.drafts], belief)
     found = describe(ground, data, proposal, following.bands)
-    checks = {each.key: recheck(ground, each) for each in found}
+    again = SeasonsAgain(ground, found)
+    checks = {each.key: recheck(ground, each, again) for each in found}
     flow = CashFlow(ground, data)
     cash = {each.key: flow.course(each) for each in found}
     ledgers = {each.key: balances(ground, each, cash[each.key]) for each in found}

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from rotation_opt.budgets import PairBudgets, grazing_land_share, pair_budgets, weedy_grain
 from rotation_opt.farm_arrays import extra_hire
 from rotation_opt.groundwork import Groundwork
-from rotation_opt.records import Alternative, Check, Crop, Field, Practice, Rule, YearOnField
+from rotation_opt.records import Alternative, Check, Crop, Farm, Field, Practice, Rule, YearOnField
 from rotation_opt.season import Response, respond
 from rotation_opt.standing_hay import sold_as
 from rotation_opt.timetable import Timetable
@@ -47,6 +47,46 @@ class _Season:
     made_t: float
 
 
+class SeasonsAgain:
+    """Seasons of plans dated, simulated and priced anew, each once however many plans have it.
+
+    Parameters
+    ----------
+    ground : Groundwork
+        Farm, tables, climate and dated practices.
+    plans : sequence of Alternative
+    """
+
+    def __init__(self, ground: Groundwork, plans: Sequence[Alternative]) -> None:
+        dated = ground.practice_list
+        self.timetable = Timetable(ground.climate, ground.tables, dated.calendar)
+        every = dict.fromkeys(pair for plan in plans for pair in pairs_of(ground.farm, plan))
+        self.place = {pair: number for number, pair in enumerate(every)}
+        self.programmes = [
+            self.timetable.programme(dated.of(before), dated.of(this)) for before, this in every
+        ]
+        self.response: Response = respond(
+            self.programmes, ground.climate, ground.tables, ground.response.weeds, ground.response.draws
+        )
+        self.hours: PairHours = pair_hours(self.programmes, ground.farm, ground.tables)
+        self.budgets: PairBudgets = pair_budgets(
+            self.programmes, dated, ground.farm, ground.tables, self.hours
+        )
+
+
+def pairs_of(farm: Farm, plan: Alternative) -> tuple[tuple[str, str], ...]:
+    """Every (previous, practice) of a plan."""
+    found: dict[tuple[str, str], None] = {}
+    for field in farm.fields:
+        before = field.history[-1]
+        for this in plan.practices[field.name]:
+            if not this:
+                break
+            found.setdefault((before, this))
+            before = this
+    return tuple(found)
+
+
 class Recheck:
     """Recomputes one alternative.
 
@@ -56,41 +96,24 @@ class Recheck:
         Farm, tables, climate and dated practices.
     plan : Alternative
         The plan as it will be printed.
+    seasons : SeasonsAgain
+        Of this plan, and maybe of others.
     """
 
-    def __init__(self, ground: Groundwork, plan: Alternative) -> None:
+    def __init__(self, ground: Groundwork, plan: Alternative, seasons: SeasonsAgain) -> None:
         self.ground, self.plan = ground, plan
         self.farm, self.tables = ground.farm, ground.tables
         self.likely = ground.response.draws.index("likely")
-        self.pairs = self._pairs()
-        timetable = self.timetable = Timetable(ground.climate, ground.tables, ground.practice_list.calendar)
-        dated = ground.practice_list
+        dated, self.timetable = ground.practice_list, seasons.timetable
         self.misfits = [
             f"{this} after {before}: {why}"
-            for before, this in self.pairs
-            for fits, why in [timetable.fits(dated.of(before), dated.of(this), self.farm.region)]
+            for before, this in pairs_of(self.farm, plan)
+            for fits, why in [self.timetable.fits(dated.of(before), dated.of(this), self.farm.region)]
             if not fits
         ]
-        programmes = [timetable.programme(dated.of(before), dated.of(this)) for before, this in self.pairs]
-        self.programmes = programmes
-        self.response: Response = respond(
-            programmes, ground.climate, ground.tables, ground.response.weeds, ground.response.draws
-        )
-        self.hours: PairHours = pair_hours(programmes, self.farm, self.tables)
-        self.budgets: PairBudgets = pair_budgets(programmes, dated, self.farm, self.tables, self.hours)
+        self.pairs, self.programmes = seasons.place, seasons.programmes
+        self.response, self.hours, self.budgets = seasons.response, seasons.hours, seasons.budgets
         self.seasons = [season for field in self.farm.fields for season in self._follow(field)]
-
-    def _pairs(self) -> dict[tuple[str, str], int]:
-        """Every (previous, practice) of the plan, numbered."""
-        found: dict[tuple[str, str], int] = {}
-        for field in self.farm.fields:
-            before = field.history[-1]
-            for this in self.plan.practices[field.name]:
-                if not this:
-                    break
-                found.setdefault((before, this), len(found))
-                before = this
-        return found
 
     def _follow(self, field: Field) -> Iterable[_Season]:
         start = self.ground.starts[field.name]
@@ -511,9 +534,9 @@ def belongs(subject: str, crop: Crop) -> bool:
     return crop.small_grain if subject == "small_grain" else crop.key == subject
 
 
-def recheck(ground: Groundwork, plan: Alternative) -> tuple[Check, ...]:
+def recheck(ground: Groundwork, plan: Alternative, seasons: SeasonsAgain | None = None) -> tuple[Check, ...]:
     """Recompute one plan and compare it with what is printed; see `Recheck`."""
-    return Recheck(ground, plan).checks()
+    return Recheck(ground, plan, seasons or SeasonsAgain(ground, [plan])).checks()
 
 
 def _line(what: str, difference: float, allowed: float, unit: str) -> Check:
