@@ -32,6 +32,13 @@ NO_COUNT = (
     "No count of the years done could be held against the plan. Roots are as foretold for what was done, and "
     "low to high of the new plan is as wide as that leaves it."
 )
+FORETOLD = (
+    "Foretold = from the counts of the farm file alone, for what was really done, whatever was planned."
+)
+OTHER_CROP = (
+    "{where} not done as planned: the promise there was for what was planned, so a count beside it may "
+    "lie outside for that reason alone."
+)
 STARTS = (
     "The new plan starts from the roots with the counts, and its low to high from theirs. It goes on with "
     "those courses of the weed that foretold its counts well."
@@ -109,7 +116,7 @@ def _counts(reading: Reading, told: FollowUp) -> list[Block]:
         for each in told.held
     )
     header = ("Shoots per m2, likely (low to high)", "Year", "Promised", "Counted", "Stops", "The count is")
-    notes = [*_verdicts(reading, told.held, told), RULE]
+    notes = [*_verdicts(reading, told.held, told), *_other_crops(told), RULE]
     if not all(each.by_plan for each in told.held):
         notes.append(
             "+ The plan file does not tell of this year: foretold from the first count for what was done."
@@ -138,9 +145,30 @@ def _verdicts(reading: Reading, held: Sequence[Held], told: FollowUp) -> list[st
     return found
 
 
+def _other_crops(told: FollowUp) -> list[str]:
+    """That a count stands beside the promise of something that was not done."""
+    outside = {(each.field, each.year) for each in told.held if each.by_plan and each.side != "inside"}
+    where = [
+        f"{each.field} in {each.year}"
+        for each in told.otherwise
+        if (each.field, each.year) in outside and each.planned not in {"", each.done}
+    ]
+    verb = "was" if len(where) == 1 else "were"
+    return [OTHER_CROP.format(where=f"{listed(where, 'and')} {verb}")] if where else []
+
+
 def _roots(reading: Reading, told: FollowUp) -> list[Block]:
     if not told.roots:
         return []
+    head = f"Living roots, 1 November {told.last_year}, % of a full stand"
+    if not told.visits_used:  # nothing stands against what was foretold
+        alone = tuple(
+            (_place(reading, each.field, each.weed), percent_range(each.before)) for each in told.roots
+        )
+        return [
+            Grid(header=(head, "Foretold"), rows=alone),
+            Bullets(items=(FORETOLD, AS_KEPT, *told.notes)),
+        ]
     rows = tuple(
         (
             _place(reading, each.field, each.weed) + _marks(each),
@@ -149,19 +177,17 @@ def _roots(reading: Reading, told: FollowUp) -> list[Block]:
         )
         for each in told.roots
     )
-    header = (
-        f"Living roots, 1 November {told.last_year}, % of a full stand",
-        "Foretold",
-        "With the counts",
-    )
-    notes = [STARTS, AS_KEPT]
+    notes = [FORETOLD, STARTS, AS_KEPT]
     if not all(each.counted for each in told.roots):
-        notes.insert(1, NOT_COUNTED.format(year=told.last_year))
+        notes.insert(2, NOT_COUNTED.format(year=told.last_year))
     if any(each.moved for each in told.roots):
-        notes.insert(1, MOVED)
-    if told.visits_used and told.power < 1.0:
+        notes.insert(2, MOVED)
+    if told.power < 1.0:
         notes.append(WIDENED)
-    return [Grid(header=header, rows=rows), Bullets(items=(*notes, *told.notes))]
+    return [
+        Grid(header=(head, "Foretold", "With the counts"), rows=rows),
+        Bullets(items=(*notes, *told.notes)),
+    ]
 
 
 def _marks(each: Narrowed) -> str:
@@ -225,6 +251,13 @@ def _changes(
             cells = (NO_FIGURE if other == key or not other else names[other] for other in others)
             rows.append((f"{field}, {first + place}", names[key], *cells))
     blocks: list[Block] = [sums]
+    kept = [
+        reading.heading(plan)
+        for plan in reading.result.alternatives
+        if plan.same_as == was.title and plan.key != AS_NOW
+    ]
+    if kept:
+        blocks.append(Paragraph(text=f"{listed(kept, 'and')} came out the same as the plan as it was."))
     if rows:
         blocks.append(
             Grid(
@@ -259,18 +292,20 @@ def _why(reading: Reading, told: FollowUp, moved: Sequence[str]) -> list[str]:
     """Why the plan of each field moves: what was counted or done there, else the other fields."""
     items, alone = [], []
     for field in moved:
-        reasons = []
-        for each in (held for held in told.held if held.field == field):
-            if each.side != "inside":
-                weed = reading.wording.weed_short(each.weed)
-                reasons.append(f"{weed} counted {each.side} the promise in {each.year}")
+        years: dict[tuple[str, str], list[str]] = {}
+        for each in (held for held in told.held if held.field == field and held.side != "inside"):
+            years.setdefault((each.weed, each.side), []).append(f"{each.year}")
+        reasons = [
+            f"{reading.wording.weed_short(weed)} counted {side} the promise in {listed(when, 'and')}"
+            for (weed, side), when in years.items()
+        ]
         reasons += [
             f"{each.year} was not done {'as planned' if each.planned != each.done else 'on the usual days'}"
             for each in told.otherwise
             if each.field == field and (each.planned != each.done or each.other_days)
         ]
         if reasons:
-            items.append(f"{field}: {listed(reasons, 'and')}.")
+            items.append(f"{field}: {'; '.join(reasons)}.")
         else:
             alone.append(field)
     if alone:
