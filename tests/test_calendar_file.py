@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from sample_printout import HOSTILE
 
 from rotation_opt.report.calendar_file import render
+from rotation_opt.report.calendar_page import calendar_page
 from rotation_opt.report.plain_text import clean
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording, capital
@@ -56,6 +57,26 @@ def moved(result, days: int):
 
 
 # ---------------------------------------------------------------- what is in it
+
+
+def test_work_that_is_past_on_the_day_of_the_plan_is_left_out_and_called_done_on_the_page() -> None:
+    whole = fake_result.result()
+    first = min(jobs(whole), key=lambda job: job.last)
+    day = (datetime.date.fromisoformat(first.last) + datetime.timedelta(days=1)).isoformat()
+    later = fake_result.result(farm=fake_result.farm(decided_on=day))
+    left = sum(job.last >= day for job in jobs(whole))
+    assert 0 < left < len(jobs(whole))
+    gone = len(events(written(whole))) - len(events(written(later)))
+    assert gone == len(jobs(whole)) - left
+    pages = {}
+    for name, result in (("whole", whole), ("later", later)):
+        plan = next(each for each in result.alternatives if each.key == KEY)
+        page = calendar_page(Reading(result, Wording(result.farm, TABLES)), plan)
+        ticks = [row[-1] for section in page.sections for block in section.blocks for row in block.rows]
+        pages[name] = (ticks.count("done"), any("is taken as done" in line for line in page.lead))
+    assert pages["whole"] == (0, False)
+    assert pages["later"][0] > 0
+    assert pages["later"][1]
 
 
 def test_every_job_is_there_on_its_days():

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from icalendar import Alarm, Calendar, Event, vText
 
 from rotation_opt.records import Alternative
-from rotation_opt.report.calendar_page import TO_COUNT, counts, hours, machine_of
+from rotation_opt.report.calendar_page import TO_COUNT, counts, hours, machine_of, past
 from rotation_opt.report.plain_text import clean
 from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import capital
@@ -53,6 +53,8 @@ def render(reading: Reading, plan: Alternative) -> bytes:
     for job in sorted(reading.result.jobs.get(plan.key, ()), key=lambda job: (job.first, job.last)):
         name = (job.field, job.harvest_year, job.operation)
         times[name] += 1
+        if past(reading, job):
+            continue  # nobody wants to be told of it any more
         who = words.word("contractor") if job.hired else "own"
         told = [
             f"Look for: {job.stage}" if job.stage else "",

@@ -14,13 +14,17 @@ from rotation_opt.report.summary import Reading
 from rotation_opt.report.wording import Wording, capital
 
 HEADER = ("When", "Job", "Crop: fields", "Look for", "With", "Hours", "Done on")
-BOX = "[ ]"
+BOX, DONE = "[ ]", "done"
 TO_COUNT = "Count the shoots"
 HOW_TO_READ = (
     "Days are those of a usual year: weather decides. Where a stage stands under 'Look for', go by it, not "
     "by the date. A line is the same job of one half-month; its days are from the first field to the last, "
     "and its hours those of the machine or, by hand, of people, for all its fields. A {contractor} brings a "
     "driver. A rule ends each half-month."
+)
+BEGUN = (
+    "What lies before {day} is taken as done, since the plan followed had it. If it was not done, plan anew "
+    "with --decided-on and a day before it."
 )
 BY_HAND, HIRED, NOBODY = "by hand", "hired", "-"
 
@@ -41,9 +45,20 @@ def calendar_page(reading: Reading, plan: Alternative) -> Page:
     return Page(
         key=f"calendar:{plan.key}",
         title=f"Calendar of work, {reading.heading(plan)}",
-        lead=(HOW_TO_READ.format(contractor=reading.wording.word("contractor")),),
+        lead=(HOW_TO_READ.format(contractor=reading.wording.word("contractor")), *_begun(reading, plan)),
         sections=tuple(sections),
     )
+
+
+def past(reading: Reading, job: Job) -> bool:
+    """Whether a job is over on the day of the plan: it belongs to what has been begun on the field."""
+    return job.last < reading.result.farm.decided_on
+
+
+def _begun(reading: Reading, plan: Alternative) -> tuple[str, ...]:
+    if not any(past(reading, job) for job in reading.result.jobs.get(plan.key, ())):
+        return ()
+    return (BEGUN.format(day=reading.wording.dated(reading.result.farm.decided_on)),)
 
 
 Order = tuple[str, str, str, str]
@@ -68,7 +83,7 @@ def _jobs(reading: Reading, plan: Alternative) -> Iterator[tuple[Order, tuple[st
             capital(job.stage) if job.stage else NOBODY,
             machine_of(words, job),
             hours(sum(each.hours for each in those)),
-            BOX,
+            DONE if all(past(reading, each) for each in those) else BOX,
         )
         yield (job.first, last, job.operation, job.field), cells
 
