@@ -615,6 +615,13 @@ def test_a_visit_is_added_listed_and_summed_up(scout):
     assert "3 5 0 7" not in scout("list", "--year", "2028").stdout
 
 
+def test_a_day_still_to_come_is_written_down_and_told(scout):
+    later = scout("add", *ADDED, "--date", "2098-06-24", "--counts", "1")
+    assert later.exit_code == 0
+    assert "still to come" in later.stderr
+    assert "still to come" not in scout("add", *ADDED, "--date", "2024-06-24", "--counts", "1").stderr
+
+
 def test_no_figure_of_shoots_has_more_than_two_figures(scout):
     for year, counts in ((2027, "13,5,10,7"), (2028, "123,104,99"), (2029, "0,0,1")):
         scout("add", *ADDED, "--date", f"{year}-06-24", "--counts", counts)
@@ -632,6 +639,11 @@ def test_no_figure_of_shoots_has_more_than_two_figures(scout):
         (("--date", "2027-06-24", "--counts", "1,-2"), "is not a count", 2),
         (("--date", "2027-06-24", "--counts", ","), "no count", 2),
         (("--date", "2027-06-24", "--counts", "1", "--area", "big"), "is no size", 2),
+        (
+            ("--date", "2027-06-24", "--counts", "1", "--area", "90"),
+            "that is 90 acres; a patch is no larger than its field, and Home 40 has 40 acres.",
+            2,
+        ),
         (("--date", "2027-06-24", "--counts", "1", "--stage", "budd"), "Did you mean bud?", 2),
         (("--date", "2027-06-24", "--counts", "1", "--frame", "hop"), "allowed is a frame", 1),
     ],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,7 @@ LOG = click.option(
     metavar="FILE",
     help="The log. Default: beside FARM, its name ending in .scouting.csv.",
 )
+AREA_ROUNDING = 0.001  # a patch as large as its field, in acres turned to hectares
 _MEASURE = re.compile(r"([0-9]+(?:[.,][0-9]+)?) ?([a-z0-9. ]*)")
 
 
@@ -80,15 +82,16 @@ def add(
     from rotation_opt.cli.written import noted
 
     farm, tables = _farm(farm_file)
+    where = choices.field(farm, field_name)
     visit = scouting_log.Visit(
-        field=choices.field(farm, field_name),
+        field=where,
         weed=choices.weed(farm, tables, weed_name),
         date=day.strip(),
         stage=choices.pick("--stage", stage, dict.fromkeys(scouting_log.STAGES, ())),
         frame_m2=frames.area_m2(frame_words, "--frame"),
         counts=_counts(counts),
         patch=patch.strip(),
-        area_ha=None if area is None else _area_ha(area, farm),
+        area_ha=None if area is None else _patch_ha(area, farm, where),
         observer=observer.strip(),
         height_cm=None if height is None else _height_cm(height, farm),
         note=note.strip(),
@@ -98,6 +101,8 @@ def add(
         scouting_log.append(path, [visit], farm, tables)
     stops = "1 stop" if len(visit.counts) == 1 else f"{len(visit.counts)} stops"
     click.echo(f"Written: {stops} of {visit.field} on {visit.date}, to {path}", err=True)
+    if visit.date > date.today().isoformat():
+        click.echo("That day is still to come. If it is a slip, put it right in the log.", err=True)
 
 
 @scout.command("list", short_help="List the visits of the log.")
@@ -170,6 +175,21 @@ def _counts(text: str) -> tuple[int, ...]:
     if not parts:
         raise click.BadParameter("no count; write one for each stop, like 3,5,0,7.", param_hint="--counts")
     return tuple(int(part) for part in parts)
+
+
+def _patch_ha(text: str, farm: Farm, field: str) -> float:
+    """Area of a patch, no larger than its field; a fault is told in the units of the farm."""
+    from rotation_opt import units
+
+    area_ha = _area_ha(text, farm)
+    whole_ha = next(each.area_ha for each in farm.fields if each.name == field)
+    if area_ha > whole_ha * (1.0 + AREA_ROUNDING):
+        found, allowed = (units.area_text(each, farm.units) for each in (area_ha, whole_ha))
+        raise click.BadParameter(
+            f"that is {found}; a patch is no larger than its field, and {field} has {allowed}.",
+            param_hint="--area",
+        )
+    return area_ha
 
 
 def _area_ha(text: str, farm: Farm) -> float:
