@@ -182,6 +182,25 @@ def test_nothing_that_changes_is_said_in_one_sentence() -> None:
     assert not any(isinstance(block, Grid) for block in section.blocks)
 
 
+def test_of_the_same_money_no_doubt_is_told() -> None:
+    found = difference(hay_base(), replace(hay_farm(), cash_floor=-60000.0))
+    plan = found.before.plan
+
+    def with_more(by: float) -> str:
+        """The page, where the new plan brings so much more a year, and neither is proven the best."""
+        more = replace(plan.figures, net_return=tuple(each + by for each in plan.figures.net_return))
+        stands = (
+            replace(found.before, plan=replace(plan, proven_gap=0.5)),
+            replace(found.after, plan=replace(plan, proven_gap=0.5, figures=more)),
+        )
+        near = replace(found, before=stands[0], after=stands[1], moved=())
+        return " ".join(render(differences_page(near, ["So"], TABLES, "Most money"), 80).split())
+
+    assert SAME in with_more(0.01)
+    assert "what is left open" not in with_more(0.01)
+    assert "what is left open" in with_more(10.0)
+
+
 def test_other_fields_or_years_are_no_question_at_the_table() -> None:
     farm = hay_farm()
     with pytest.raises(RotationOptError, match="same fields"):

@@ -122,7 +122,8 @@ def _what_changes(found: Difference, words: Wording, tables: Tables) -> Section:
         blocks.append(Paragraph(text=SAME))
     if lost := _lost(found, tables):
         blocks.append(Paragraph(text=lost))
-    blocks.append(Paragraph(text=_how_sure(found, money[1] - money[0], money[0])))
+    told = money[1] - money[0] if rows or found.moved else 0.0  # of the same money there is no difference
+    blocks.append(Paragraph(text=_how_sure(found, told, money[0])))
     return Section(key="differences", title="What changes", blocks=tuple(blocks))
 
 
