@@ -8,7 +8,7 @@ Programmes with the same work and canopies are simulated once. Because a season 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -91,7 +91,7 @@ def respond_with(
     home: Climate | None = None,
 ) -> Response:
     """As `respond`, for weed parameters that do not come from the tables (fits, tests)."""
-    surroundings = _settled(climate, home, parameters)
+    surroundings = settle(climate, parameters, home)
     works = Works(climate, tables, parameters)
     numbers: dict[tuple[object, ...], int] = {}
     contents = [_content(p, works.left_by_harvest(p.previous)) for p in programmes]
@@ -191,7 +191,7 @@ def trace(
         If the programme is dated outside the season axis.
     """
     parameters = weed_parameters(tables, [weed], draws)
-    surroundings = _settled(climate, home, parameters)
+    surroundings = settle(climate, parameters, home)
     works = Works(climate, tables, parameters)
     pressure = works.pressure([programme], surroundings.heat, surroundings.calendar)
     begin, end = index_of(programme.start_day), _autumn_index(programme)
@@ -272,15 +272,6 @@ def _content(programme: Programme, left: float) -> tuple[object, ...]:
 
 def _autumn_index(programme: Programme) -> int:
     return index_of(max(LATE_AUTUMN_DAY, programme.harvest_day))
-
-
-def _settled(climate: Climate, home: Climate | None, parameters: WeedParameters) -> Surroundings:
-    """Surroundings of a climate or, with `home`, of a single year of that climate: a full stand is home's."""
-    surroundings = settle(climate, parameters)
-    if home is None:
-        return surroundings
-    usual = settle(home, parameters)
-    return replace(surroundings, gain=usual.gain, reserve_in_bud=usual.reserve_in_bud)
 
 
 def _shoots_full(surroundings: Surroundings, parameters: WeedParameters) -> Array:

@@ -437,7 +437,7 @@ class Grower:
         data, land = self.data, self.data.fields[field]
         rules = data.rules
         priced = self._priced(field, worth)
-        memory = _Memory.of_history(rules, land.history)
+        memory = priced.outlook.memory
         last = np.array([land.history[-1]], np.int64)
         reserve = self.start(land, self.weeds_of(land))
         value, paths = np.zeros(1), np.zeros((1, 0), np.int16)
@@ -481,9 +481,9 @@ class Grower:
         land = self.data.fields[field]
         fixed = land.area_ha * (worth.fixed - worth.rent[:, None] * land.rent_per_ha)
         per_tonne = (1.0 - land.landlord_share) * worth.tonne - worth.carried
-        weed_free = land.area_ha * land.ratio(self.practice_of) * self.data.yield_t_ha
-        crop, docked = weed_free * per_tonne, weed_free * (1.0 - land.landlord_share) * worth.docked
         outlook = self._outlook(field)
+        crop = outlook.weed_free * per_tonne
+        docked = outlook.weed_free * (1.0 - land.landlord_share) * worth.docked
         ahead = outlook.known_values(worth, fixed, crop, docked)
         return _Priced(self, land, self.weeds_of(land), fixed, crop, docked, worth.burden, outlook, ahead)
 
@@ -550,6 +550,8 @@ class _Outlook:
     def __init__(self, grower: Grower, field: int) -> None:
         data, land = grower.data, grower.data.fields[field]
         self.grower, self.land = grower, land
+        self.memory = _Memory.of_history(data.rules, land.history)
+        self.weed_free = land.area_ha * land.ratio(grower.practice_of) * data.yield_t_ha  # (Q,) [t]
         self.weeds = grower.weeds_of(land)[:2]
         self.points = GRID[len(self.weeds)]
         steps = list(itertools.product(range(self.points), repeat=len(self.weeds)))

@@ -414,14 +414,14 @@ class KeptRecourse:
             model.addConstraint(made[-1])
         model.solve(_solver(False))
         self.model = model.solverModel
-        self.at = [constraint.index for constraint in made]
+        self.at = np.array([constraint.index for constraint in made], dtype=np.int32)
         self.places = np.array([own[n].index for n in variables], dtype=np.int64)
 
     def solve(self, need: Floats) -> tuple[float, Floats, Floats]:
         """Least cost, its slope in the need of each row, and the values of the variables."""
-        for at, sense, right in zip(self.at, self.sense, self.rhs - need, strict=True):
-            low, high = (float(right), np.inf) if sense > 0 else (-np.inf, float(right))
-            self.model.changeRowBounds(at, low, high)
+        right = self.rhs - need
+        low, high = np.where(self.sense > 0, right, -np.inf), np.where(self.sense > 0, np.inf, right)
+        self.model.changeRowsBounds(len(self.at), self.at, low, high)
         self.model.run()
         solution = self.model.getSolution()
         duals = np.asarray(solution.row_dual, dtype=float)[self.at]

@@ -33,6 +33,7 @@ class GroundCover:
         self.tables = tables
         self.bare_cover = tables.number("field_days", "any", "bare_cover")
         self._left = {key: tables.number_or("operation", key, "cover_left", 1.0) for key in tables.operations}
+        self._grown: dict[CanopyPiece, Array] = {}
         self._cover: dict[CanopyPiece, Array] = {}
 
     def bare_spans(
@@ -85,12 +86,14 @@ class GroundCover:
 
     def _cover_of(self, piece: CanopyPiece) -> Array:
         """Cover of one canopy, shape (549,); grown on to the end of the axis once and cut off at its end."""
-        whole = replace(piece, end_day=LAST_DAY)
-        if whole not in self._cover:
-            self._cover[whole] = np.asarray(cover_of((whole,), self.climate, self.tables).cover)
-        cover = self._cover[whole].copy()
-        cover[index_of(piece.end_day) :] = 0.0
-        return cover
+        if piece not in self._cover:
+            whole = replace(piece, end_day=LAST_DAY)
+            if whole not in self._grown:
+                self._grown[whole] = np.asarray(cover_of((whole,), self.climate, self.tables).cover)
+            cover = self._grown[whole].copy()
+            cover[index_of(piece.end_day) :] = 0.0
+            self._cover[piece] = cover
+        return self._cover[piece]
 
 
 def _spans(bare: npt.NDArray[np.bool_], start: int) -> tuple[tuple[int, int], ...]:

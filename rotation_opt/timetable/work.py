@@ -78,6 +78,7 @@ class Timetable:
         depths = [self._depth[step.operation] for step in tables.programmes[BREAK_STAND]]
         self._breaks_at_least, self._break_depth = min(depths), max(depths)
         self._own: dict[str, _Own] = {}
+        self._asked: tuple[DatedPractice, DatedPractice, tuple[DatedOperation, ...]] | None = None
         self._kind = {key: operation.kind for key, operation in tables.operations.items()}
 
     # ------------------------------------------------------------ may one follow the other
@@ -238,7 +239,13 @@ class Timetable:
         ]
 
     def _between(self, previous: DatedPractice, practice: DatedPractice) -> tuple[DatedOperation, ...]:
-        """Work between the crops: breaking a stand, stubble work, the cover crop and its end."""
+        """Work between the crops, kept until another pair is asked for: first if it fits, then what it is."""
+        if self._asked is None or self._asked[0] is not previous or self._asked[1] is not practice:
+            self._asked = previous, practice, self._dated_between(previous, practice)
+        return self._asked[2]
+
+    def _dated_between(self, previous: DatedPractice, practice: DatedPractice) -> tuple[DatedOperation, ...]:
+        """Breaking a stand, stubble work, the cover crop and its end."""
         this = practice.practice
         start = _start_of(previous)
         own = self._own_of(practice)

@@ -369,11 +369,12 @@ def run(
     )
 
 
-def settle(climate: Climate, weeds: WeedParameters) -> Surroundings:
+def settle(climate: Climate, weeds: WeedParameters, home: Climate | None = None) -> Surroundings:
     """Surroundings of one climate, with the gain that lets a stand left alone hold R = 1 on 1 November.
 
     So R is a share of what an undisturbed stand in full light comes to at this place, and doing nothing
-    for years neither raises nor lowers it.
+    for years neither raises nor lowers it. With `home`, gain and reserve in bud are those of that climate:
+    in a single year of a place a stand need not hold its own.
 
     Raises
     ------
@@ -397,15 +398,21 @@ def settle(climate: Climate, weeds: WeedParameters) -> Surroundings:
         weeds=weeds,
     )
     alone = sun[:, None] * leaf[:, 0]
-    loss, leaves = _left_alone(heat, warmth, alone, calendar=calendar, weeds=weeds)
-    gain = holding_gain(loss, leaves, weeds.reserve_cap)
-    if np.isnan(gain).any():
-        raise ValueError(f"no gain holds an undisturbed stand of {' or '.join(weeds.weeds)} at {climate.key}")
-    # from u = 1 on 1 November to the day in bud
-    bud = (calendar.bud_day + index_of(0) - (index_of(LATE_AUTUMN_DAY) - DAYS)) * STEPS_A_DAY
-    kept, added = _year(loss, gain * leaves, weeds.reserve_cap)
-    place = bud[None, :, None]
-    in_bud = 1.0 / (np.take_along_axis(kept, place, axis=0) + np.take_along_axis(added, place, axis=0))[0]
+    if home is None:
+        loss, leaves = _left_alone(heat, warmth, alone, calendar=calendar, weeds=weeds)
+        gain = holding_gain(loss, leaves, weeds.reserve_cap)
+        if np.isnan(gain).any():
+            raise ValueError(
+                f"no gain holds an undisturbed stand of {' or '.join(weeds.weeds)} at {climate.key}"
+            )
+        # from u = 1 on 1 November to the day in bud
+        bud = (calendar.bud_day + index_of(0) - (index_of(LATE_AUTUMN_DAY) - DAYS)) * STEPS_A_DAY
+        kept, added = _year(loss, gain * leaves, weeds.reserve_cap)
+        place = bud[None, :, None]
+        in_bud = 1.0 / (np.take_along_axis(kept, place, axis=0) + np.take_along_axis(added, place, axis=0))[0]
+    else:
+        usual = settle(home, weeds)
+        gain, in_bud = usual.gain, usual.reserve_in_bud
     return Surroundings(
         heat=heat,
         warmth=warmth,
