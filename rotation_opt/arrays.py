@@ -327,6 +327,9 @@ class SelectionData:
     weeds_left_price : float
         What a hectare of full-strength stand on 1 November of the last year counts against a plan though
         nobody pays it within the plan; 0 = nothing. [money of today/ha]
+    left_out : tuple of str
+        Why ways to grow a crop are left out on this farm, the most frequent reason first, in the grower's
+        words.
     """
 
     first_year: int
@@ -376,6 +379,7 @@ class SelectionData:
     cash_dates: CashDates | None = None
     weedy: WeedyGrain | None = None
     weeds_left_price: float = 0.0
+    left_out: tuple[str, ...] = ()
 
     @property
     def quarters(self) -> int:

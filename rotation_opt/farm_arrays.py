@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -94,6 +95,10 @@ def selection_data(ground: Groundwork) -> SelectionData:
         cash_dates=None
         if farm.cash_floor_quarter is None
         else PaymentDates(ground).for_selection(limits.outlets, products),
+        left_out=tuple(
+            f"{count} {'way' if count == 1 else 'ways'} to grow a crop left out here: {reason}"
+            for reason, count in Counter(practice_list.reasons.values()).most_common()
+        ),
     )
 
 

@@ -27,6 +27,7 @@ COLUMNS_A_ROUND = 6
 WITHIN = (0.1, 0.25, 0.5, 0.7, 1.0)
 ENOUGH_MET = 50  # sequences of every field known from before with which no first ones need be looked for
 LISTED = 1500  # a field with no more sequences than this is listed, not priced
+MOST_REASONS = 3  # why ways to grow a crop are left out, told where none fits
 
 
 class Pricing:
@@ -129,8 +130,8 @@ class Pricing:
             if not found:
                 name = data.fields[field].name
                 raise NoPlanError(
-                    f'No sequence of practices is possible on field "{name}".',
-                    [f'succession rules, bans and dates on field "{name}"'],
+                    f'Nothing that can be grown on field "{name}" makes a rotation.',
+                    [f'succession rules, bans and dates on field "{name}"', *data.left_out[:MOST_REASONS]],
                 )
 
     def _price(self, objective: Floats) -> int:

@@ -94,7 +94,7 @@ def only(data: SelectionData, field: int, year: int, practices: Flags) -> Select
     allowed = land.allowed.copy()
     allowed[year] &= practices
     fields = (*data.fields[:field], replace(land, allowed=allowed), *data.fields[field + 1 :])
-    return replace(data, fields=fields)
+    return replace(data, fields=fields, left_out=())  # what stands against a crop there is told otherwise
 
 
 def _otherwise(  # noqa: PLR0917

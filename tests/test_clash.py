@@ -8,13 +8,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import linprog
+from small_farm import TABLES, small
 from strategies import random_data
 
 from rotation_opt.arrays import OutletData, SelectionData, ShareData
 from rotation_opt.clash import broken
 from rotation_opt.errors import NoPlanError
+from rotation_opt.farm_arrays import selection_data
 from rotation_opt.features import features
 from rotation_opt.formulate import Goal, Program
+from rotation_opt.groundwork import lay
 from rotation_opt.say import in_words
 from rotation_opt.select import evaluate, select
 from rotation_opt.sequences import exhaustive
@@ -198,3 +201,18 @@ def test_of_one_limit_only_the_three_worst_are_said_the_worst_first() -> None:
 )
 def test_amounts_have_as_many_digits_as_a_grower_would_say(amount: float, words: str) -> None:
     assert in_words(amount) == words
+
+
+def test_where_nothing_makes_a_rotation_the_machines_that_are_missing_are_told() -> None:
+    farm = small()
+    machines = {
+        **farm.machines,
+        "field_cultivator": replace(farm.machines["field_cultivator"], status="none"),
+    }
+    data = selection_data(lay(replace(farm, machines=machines), TABLES))
+    with pytest.raises(NoPlanError) as fault:
+        select(data, Goal(kind="most_money"))
+    first, *reasons = fault.value.limits
+    assert first.startswith("succession rules, bans and dates on field ")
+    assert any("it needs a field cultivator, which you neither own nor can hire" in each for each in reasons)
+    assert not any(each in str(fault.value) for each in TABLES.practices if "_" in each)
