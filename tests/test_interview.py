@@ -319,6 +319,36 @@ def test_what_cannot_be_used_is_told_and_asked_again(before: str, typed: str, sa
     assert said in say
 
 
+def test_soils_go_by_what_they_are_called():
+    before = answered(US[: US.index("40\n\n\ncorn")] + "40\n")
+    for typed, soil in (("sandy loam", "light"), ("Loam", "medium"), ("clay", "heavy"), ("l", "light")):
+        state, say = ASKED.step(before, typed)
+        assert (say, ASKED.content(state)["field"][-1]["soil"]) == ("", soil)
+    assert "not among light, medium, heavy or wet" in ASKED.step(before, "gravel")[1]
+
+
+def test_a_yield_may_have_its_unit_but_not_another_one():
+    before = answered(US[: US.index("corn 110")])
+    for typed in (
+        "soybeans 38 bu 21",
+        "soybeans 38 bu/acre $21",
+        "soybeans, 38 bushels per acre, 21",
+        "soybeans 38 21",
+    ):
+        state, say = ASKED.step(before, typed)
+        (given,) = ASKED.content(state)["crop"]
+        assert (say, given["yield_bu_per_acre"], given["price_per_bu"]) == ("", 38.0, 21.0)
+    for typed, said in (
+        ("soybeans 2 t 21", "yield of soybeans in bushels per acre"),
+        ("alfalfa 3 bu 160", "tons of 2,000 lb"),
+    ):
+        same, say = ASKED.step(before, typed)
+        assert (same, said in say) == (before, True)
+    before = answered(METRIC[: METRIC.index("winter wheat 4,2")])
+    state, say = ASKED.step(before, "winter wheat 4,2 t/ha 420")
+    assert (say, ASKED.content(state)["crop"][0]["yield_t_per_ha"]) == ("", 4.2)
+
+
 def test_names_with_commas_in_them_are_taken_whole():
     before = answered(US[: US.index("corn, soybean, spring")])
     grown = "corn after a rye cover crop, hoed twice; oats, alfalfa x2, alfalfa, year 2, 3 cuts"

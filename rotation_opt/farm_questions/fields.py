@@ -12,9 +12,16 @@ from rotation_opt.farm_questions import answers
 from rotation_opt.farm_questions.answers import UnclearError, number, told
 from rotation_opt.farm_questions.asking import Asking
 from rotation_opt.farm_questions.machine import Content, Flow, Question
-from rotation_opt.words import listed
+from rotation_opt.words import listed, plain
 
 STAGES = ("emerging", "rosette", "stem", "bud", "flower", "mature", "stubble")
+_SOIL = answers.choice("light", "medium", "heavy", "wet")
+#: Soils by what they are called [judgement: how fast they dry and how they work].
+_SOILS = {
+    **dict.fromkeys(("sand", "sandy", "loamy sand", "sandy loam"), "light"),
+    **dict.fromkeys(("loam", "silt", "silt loam"), "medium"),
+    **dict.fromkeys(("clay", "clay loam", "silty clay", "silty clay loam"), "heavy"),
+}
 _TIMES = re.compile(r"^(?P<name>.+?)\s*[x*]\s*(?P<times>\d)$", re.IGNORECASE)
 Put = Callable[[Content, Any], None]
 
@@ -66,8 +73,9 @@ def _field(ask: Asking, count: int) -> Flow:
     yield question(ask.area, f"{name}: area, {ask.area_word}", "What is sown, without margins.", size)
     yield question(
         "soil", f"{name}: soil (light, medium, heavy or wet)",
-        "light dries fast; heavy is clay; wet stands in water in spring.",
-        answers.choice("light", "medium", "heavy", "wet"), default="medium",
+        "light dries fast, like sand or sandy loam; medium is loam or silt loam; heavy is clay or clay loam; "
+        "wet stands in water in spring.",
+        lambda text: _SOIL(_SOILS.get(plain(text), text)), default="medium",
     )  # fmt: skip
     year = number("a year", whole=True)
     lease = yield question(

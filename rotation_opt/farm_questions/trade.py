@@ -16,6 +16,7 @@ from rotation_opt.farm_questions.machine import Content, Flow, Question
 from rotation_opt.standing_hay import STANDING
 from rotation_opt.words import plain
 
+LONG = {"ton": "tons of 2,000 lb", "t": "tonnes"}
 NO_LIMIT = frozenset({"none", "no", "no limit"})
 
 
@@ -219,7 +220,11 @@ def _currency(text: str) -> str:
 
 
 def _own_figures(ask: Asking, part: str, count: int) -> Question:
-    form = re.compile(r"^(?P<crop>.*?)[\s:,]+(?P<yield>[\d.,]+|-)(?:[\s,]+(?P<price>[\d.,]+))?$")
+    unit_word = r"(?: ?(?P<unit>bu|bushels?|t|tons?|tonnes?)(?:(?: ?/ ?| per | an )(?:acre|ac|ha))?)?"
+    form = re.compile(
+        rf"^(?P<crop>.*?)[\s:,]+(?P<yield>[\d.,]+|-){unit_word}(?:[\s,]+[$€£]?(?P<price>[\d.,]+))?$",
+        re.IGNORECASE,
+    )
     figure = number("a number", comma=ask.metric)
 
     def read(text: str) -> Content:
@@ -230,6 +235,11 @@ def _own_figures(ask: Asking, part: str, count: int) -> Question:
         crop = ask.tables.crops[key]
         bushels = not ask.metric and crop.bushel_kg is not None
         area, unit = ("ha", "t") if ask.metric else ("acre", "bu" if bushels else "ton")
+        if found["unit"] and plain(found["unit"])[0] != unit[0]:
+            name = ask.names.shown("crop", key).lower()
+            raise UnclearError(
+                f"Give the yield of {name} in {'bushels' if unit == 'bu' else LONG[unit]} per {area}."
+            )
         block: Content = {"name": found["crop"]}
         if found["yield"] != "-":
             block[f"yield_{unit}_per_{area}"] = figure(found["yield"])
