@@ -81,3 +81,20 @@ def test_plans_that_came_out_the_same_as_the_plan_followed_are_named():
     twin = dataclasses.replace(plans[1], same_as=plans[0].title)
     shown = page(TOLD, alternatives=(plans[0], twin, *plans[2:]))
     assert "B: Most money came out the same as the plan as it was." in shown
+
+
+def test_shoots_today_that_nobody_counted_are_called_estimated():
+    farm = fake_result.farm()
+    guessed = tuple(
+        dataclasses.replace(
+            field, patches=tuple(dataclasses.replace(patch, estimated=True) for patch in field.patches)
+        )
+        for field in farm.fields
+    )
+    for fields, some in ((farm.fields, False), (guessed, True)):
+        result = fake_result.result(farm=dataclasses.replace(farm, fields=fields))
+        pages = printout(result, TABLES).pages
+        today = next(page for page in pages if page.key == "summary").sections[0].blocks[0]
+        assert all(row[-1].endswith(", estimated") == some for row in today.rows)
+        course = render(next(page for page in pages if page.key.startswith("weeds:")), 100)
+        assert ("estimated" in course) == some

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rotation_opt import units
-from rotation_opt.records import Alternative, Result
+from rotation_opt.records import Alternative, Patch, Result
 from rotation_opt.report.annual_seed import seed_notes, seed_rows
 from rotation_opt.report.blocks import Block, Bullets, Entries, Entry, Grid, Paragraph, Section
 from rotation_opt.report.field_years import ShortNames, field_table
@@ -78,7 +78,7 @@ def _weeds_today(result: Result, words: Wording) -> Section:
                 capital(words.weed(weed) if record is None else f"{words.weed(weed)} ({record.latin})"),
                 ", ".join(dict.fromkeys(name for name, _ in stands)),
                 words.area_figure(sum(patch.area_ha for _, patch in stands)),
-                _from_to(counts),
+                _from_to(counts) + _estimated([patch for _, patch in stands]),
             )
         )
     if not rows:
@@ -94,6 +94,12 @@ def _weeds_today(result: Result, words: Wording) -> Section:
         "Shoots are rounded to two figures: a count is no better."
     )
     return Section(key="weeds", title="Weeds today", blocks=(grid, Paragraph(text=together)))
+
+
+def _estimated(patches: Sequence[Patch]) -> str:
+    """That nobody counted patches, or some of them, for the day of the plan."""
+    guessed = [patch.estimated for patch in patches]
+    return ", estimated" if all(guessed) else ", partly estimated" if any(guessed) else ""
 
 
 def _burden_today(result: Result, words: Wording) -> str:

@@ -41,6 +41,7 @@ class _Course:
     weed: str
     today: float  # shoots per m2, mean of the patches by their area
     stages: tuple[str, ...]  # at which they were counted
+    estimated: bool  # nobody counted any of them for the day of the plan
     years: tuple[tuple[int, Three], ...]  # year, and low, likely, high shoots per m2
 
 
@@ -89,6 +90,7 @@ def _of_field(field: Field, plan: Alternative) -> list[_Course]:
                 weed=weed,
                 today=shoots / area if area else mean([patch.shoots_per_m2 for patch in patches]),
                 stages=tuple(dict.fromkeys(patch.stage for patch in patches)),
+                estimated=all(patch.estimated for patch in patches),
                 years=tuple(years),
             )
         )
@@ -165,4 +167,4 @@ def _table(reading: Reading, courses: Sequence[_Course], years: range) -> Grid:
 
 def _today(course: _Course) -> str:
     others = [stage for stage in course.stages if stage != BUD]
-    return ", ".join((weed_figure(course.today), *others))
+    return ", ".join((weed_figure(course.today), *(["estimated"] if course.estimated else others)))
