@@ -115,15 +115,26 @@ class LocalSearch:
 
     def _one(self, field: int, below: float = np.inf) -> Floats:
         """Cost of the plan with each sequence of one field; inf where it is surely not ``below``."""
-        each, n = self.fields[field], self.at[field]
-        rest, cash = self.total - each.need[n], self.cash - each.cash[n]
-        own = each.own + (self.own - each.own[n] + self.scoring.base)
-        least = np.max([each.need @ slope + start for slope, start in self._lines(rest)], axis=0)
-        look = np.flatnonzero(own + least < below)
+        each, own = self.fields[field], self._own(field)
+        rest, cash = self.total - each.need[self.at[field]], self.cash - each.cash[self.at[field]]
+        look = np.flatnonzero(own + self._least(field) < below)
         result = np.full(len(own), np.inf)
         result[look] = own[look] + self.scoring.score(
             each.need[look] + rest, each.cash[look] + cash, below - own[look]
         )
+        return result
+
+    def _own(self, field: int) -> Floats:
+        """(n,): cost of the plan with each sequence of one field, but for the score."""
+        each = self.fields[field]
+        result: Floats = each.own + (self.own - each.own[self.at[field]] + self.scoring.base)
+        return result
+
+    def _least(self, field: int) -> Floats:
+        """(n,): no plan with these sequences of one field scores less."""
+        each = self.fields[field]
+        lines = self._lines(self.total - each.need[self.at[field]])
+        result: Floats = np.max([each.need @ slope + start for slope, start in lines], axis=0)
         return result
 
     def _lines(self, rest: Floats) -> list[tuple[Floats, float]]:
@@ -234,10 +245,20 @@ class LocalSearch:
             return np.arange(count)
         half = PAIR_CHOICES // 2
         if field not in self._near:
-            self._near[field] = np.argpartition(self._one(field), half)[:half]
+            self._near[field] = self._nearest(field, half)
         near = self._near[field]
         some = np.minimum(self.random.exponential(count / 6, PAIR_CHOICES - half).astype(np.int64), count - 1)
         return np.union1d(near, some)
+
+    def _nearest(self, field: int, count: int) -> Integers:
+        """Sequences of a field that cost least beside the present plan, of more than twice as many."""
+        least = self._own(field) + self._least(field)
+        below = float(np.partition(least, 2 * count)[2 * count])  # cost of no more need be known, mostly
+        costs = self._one(field, below)
+        if np.count_nonzero(costs < below) < count:
+            costs = self._one(field)
+        result: Integers = np.argpartition(costs, count)[:count]
+        return result
 
     def push(self) -> list[int]:
         """Move a few fields to other good sequences; returns the fields."""
