@@ -98,3 +98,20 @@ def test_shoots_today_that_nobody_counted_are_called_estimated():
         assert all(row[-1].endswith(", estimated") == some for row in today.rows)
         course = render(next(page for page in pages if page.key.startswith("weeds:")), 100)
         assert ("estimated" in course) == some
+
+
+def about_now(told: FollowUp | None, same_as: str = "") -> set[str]:
+    """Kinds of pages about the plan as now."""
+    result = dataclasses.replace(fake_result.result(), followup=told)
+    plans = result.alternatives
+    twin = dataclasses.replace(plans[1], same_as=same_as)
+    pages = printout(dataclasses.replace(result, alternatives=(plans[0], twin, *plans[2:])), TABLES).pages
+    return {page.key.partition(":")[0] for page in pages if page.key.endswith(f":{plans[0].key}")}
+
+
+def test_the_plan_as_now_has_a_calendar_where_it_goes_on_or_is_the_best():
+    own = {"calendar", "weed-plan"}
+    title = fake_result.result().alternatives[0].title
+    assert not own & about_now(None)
+    assert own <= about_now(TOLD)
+    assert own <= about_now(None, same_as=title)

@@ -138,11 +138,15 @@ def _pages(reading: Reading, plans: Sequence[Alternative]) -> Iterator[Page]:
     yield _page("money", "Money", (*cash_sections(reading, columns), *machine_sections(reading)))
     yield _page("balances", "Balances", balance_sections(reading, columns))
     yield canopy_page(reading, columns)
+    # as now may be what is done: the plan followed, after a year of it, or the best there is
+    now = "" if reading.as_now is None else reading.as_now.title
+    goes_on = result.followup is not None or any(plan.same_as == now for plan in result.alternatives if now)
     for plan in columns:
         yield budget_page(reading, plan)
         yield weeds_page(reading, plan)
         if plan.key != AS_NOW:
             yield reasons_page(reading, plan)
+        if plan.key != AS_NOW or goes_on:
             yield calendar_page(reading, plan)
             yield weed_plan_page(reading, plan)
     yield scouting_page(reading, columns)
