@@ -20,7 +20,7 @@ from broken_off import FAIL, KILL, Files, Report, Work, broken_off
 from test_interview import US
 
 import rotation_opt
-from rotation_opt import planning, replanning, years_done
+from rotation_opt import plan_followed, planning, replanning
 from rotation_opt.cli import main, output
 
 FARM_FILE = rotation_opt.example_farm("tamarack_hollow")
@@ -46,7 +46,7 @@ def command(*arguments: object, typed: str = "") -> Work:
 
 def without_planning() -> None:
     planning.plan = replanning.replan = lambda *arguments, **options: fake_result.result()
-    years_done.read_plan = lambda *arguments: None
+    plan_followed.read_plan = lambda *arguments: None
     output.show = lambda *arguments: None
 
 

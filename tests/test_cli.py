@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 
 import rotation_opt
-from rotation_opt import cli, errors, replanning, scouting_log, whole_file, years_done
+from rotation_opt import cli, errors, plan_followed, replanning, scouting_log, whole_file
 from rotation_opt.cli import choices, output
 from rotation_opt.promises import FollowUp
 
@@ -434,7 +434,7 @@ def replan(tmp_path, monkeypatch):
         visits_used=0, effective=400.0, power=1.0, notes=("A note.",),
     )  # fmt: skip
     monkeypatch.setattr(replanning, "replan", lambda *_, **options: fake_result.result(followup=told))
-    monkeypatch.setattr(years_done, "read_plan", lambda *_: None)
+    monkeypatch.setattr(plan_followed, "read_plan", lambda *_: None)
     monkeypatch.setattr(scouting_log, "read", lambda *_: ())
     last, done = tmp_path / "last.json", tmp_path / "done.csv"
     last.touch()
