@@ -115,3 +115,12 @@ def test_the_plan_as_now_has_a_calendar_where_it_goes_on_or_is_the_best():
     assert not own & about_now(None)
     assert own <= about_now(TOLD)
     assert own <= about_now(None, same_as=title)
+
+
+def test_as_now_is_the_plan_one_has_after_a_year_of_it():
+    result = fake_result.result()
+    for told in (None, TOLD):
+        shown = printout(dataclasses.replace(result, followup=told), TABLES).pages
+        sections = next(page for page in shown if page.key == "summary").sections
+        grid = next(section for section in sections if section.key == "summary").blocks[0]
+        assert ("go on with the plan you have" in grid.rows[-1][1]) == (told is not None)

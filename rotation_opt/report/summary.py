@@ -21,6 +21,7 @@ from rotation_opt.report.wording import (
 )
 
 AS_NOW = "as_now"
+GOES_ON = "you would rather go on with the plan you have"  # as now, after a year of a plan
 OTHER_WAY = "other_way"
 FASTEST = "fastest"
 MOST_MONEY = "most_money"
@@ -73,6 +74,8 @@ class Reading:
         return plan.apart.rstrip(".") or NO_FIGURE
 
     def choose_if(self, plan: Alternative) -> str:
+        if plan.key == AS_NOW and self.result.followup is not None:
+            return GOES_ON
         return plan.choose_if.rstrip(".") or NO_FIGURE
 
     # ------------------------------------------------------------ weeds
