@@ -40,6 +40,7 @@ LONG_AGO = 99
 TINY = 1e-12  # against division by nothing
 ROUNDING = 1e-9  # share by which two ways of reckoning a worth may differ
 LEAST_EDGE = 0.01  # second edge of the grid, as a share of the largest reserve
+MOST_PAIRS = 0.8  # share of the pairs of all years from which on one year has no table of its own
 FOLLOWED = 4  # times as many branches as are kept: beyond that it pays to choose which to follow
 GRID = (1, 24, 8)  # points of the bound's grid of reserves with 0, 1 and 2 weeds
 
@@ -513,8 +514,6 @@ class _Effects:
 
     def of(self, rows: Flags) -> _Effects:
         """Those of some pairs."""
-        if rows.all():
-            return self
         some = partial(np.compress, rows, axis=1)  # not [:, rows], which would lay cells out in strides
         return _Effects(some(self.kept), some(self.weedy), some(self.burden), some(self.later))
 
@@ -527,6 +526,7 @@ class _Turn:
     place: Integers  # (Q,) where each pair stands among them
     before: Integers  # practices before, and where the pairs after each begin
     begin: Integers
+    shut: Integers  # places of pairs that stand here but cannot be taken this year
     effects: _Effects
     any_weedy: Flags  # (C,)
 
@@ -579,14 +579,21 @@ class _Outlook:
         same: dict[bytes, _Turn] = {}
         for now in can:
             if now is not None and now.tobytes() not in same:
-                same[now.tobytes()] = self._turn(ever[now[ever]], effects.of(now[ever]))
+                mine = now[ever]
+                # a table of its own takes more room than it saves work where few pairs are missing
+                whole = np.count_nonzero(mine) > MOST_PAIRS * len(mine)
+                same[now.tobytes()] = (
+                    self._turn(ever, np.flatnonzero(~mine), effects)
+                    if whole
+                    else self._turn(ever[mine], np.zeros(0, np.int64), effects.of(mine))
+                )
         self.turns = [None if now is None else same[now.tobytes()] for now in can]
 
-    def _turn(self, pairs: Integers, effects: _Effects) -> _Turn:
+    def _turn(self, pairs: Integers, shut: Integers, effects: _Effects) -> _Turn:
         place = np.zeros(len(self.grower.previous_of), np.int64)
         place[pairs] = np.arange(len(pairs))
         before, begin = np.unique(self.grower.previous_of[pairs], return_index=True)
-        return _Turn(pairs, place, before, begin, effects, np.any(effects.weedy, axis=1))
+        return _Turn(pairs, place, before, begin, shut, effects, np.any(effects.weedy, axis=1))
 
     def _effects(self, pairs: Integers) -> _Effects:
         grower, land, shape = self.grower, self.land, (len(self.step), len(pairs))
@@ -646,6 +653,7 @@ class _Outlook:
                     now -= np.multiply(burden[year], effects.burden[cell], out=part)
                 if ahead[-1] is not nothing:
                     now += np.take(ahead[-1].after, effects.later[cell], out=part, mode="clip")
+            by_pair[:, turn.shut] = -np.inf
             best = np.full((cells, count), -np.inf)
             if len(turn.pairs):
                 best[:, turn.before] = np.maximum.reduceat(by_pair, turn.begin, axis=1)
