@@ -42,7 +42,7 @@ class Narrowed:
     before: Three
     after: Three
     counted: bool  # in the last year done; else only older counts and what was done speak for it
-    moved: bool = False  # counted so far off that only the newest count speaks for it
+    moved: bool = False  # counted so far off in the last year done that only this count speaks for it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

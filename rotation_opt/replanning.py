@@ -134,7 +134,7 @@ def take_stock(
                 before=before,
                 after=after,
                 counted=place in rest.counted,
-                moved=place in found.moved,
+                moved=found.moved.get(place) == last,
             )
             for place, (before, after) in found.roots.items()
         ),

@@ -187,7 +187,7 @@ def _patches(
         after = estimate.shoots.get((field.name, weed, year))
         if counts:
             best = counts[-1]
-            shoots = _shoots(best, None if after is None else after[1][1])
+            shoots = best.shoots_per_m2[1]
             day, stage, area = best.last_date, best.stage, best.area_ha
             told.add((field.name, weed))
         else:
@@ -196,6 +196,8 @@ def _patches(
                 continue
             shoots, day, stage, area = after[1][1], f"{year}-07-01", "bud", None
         if not old:
+            if shoots <= 0.0:  # looked for, and not there
+                continue
             if area is None:
                 notes.append(
                     f"{field.name}: a weed was counted that had not been there before, but the log gives no "
@@ -236,9 +238,3 @@ def _patches(
             for patch in old
         ]
     return found, told, notes
-
-
-def _shoots(counted: Summary, estimated: float | None) -> float:
-    """Likely shoots per m2. Where none was seen some may stand all the same: as many as are estimated."""
-    _, likely, high = counted.shoots_per_m2
-    return likely if likely > 0.0 else high / 2.0 if estimated is None else min(estimated, high)

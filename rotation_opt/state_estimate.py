@@ -6,8 +6,9 @@ the likelihood of what was counted there. Each weed has weights of its own: weed
 their own, so counts of one say nothing of another. The courses set out from the first count, with its doubt,
 and go on into the years to come from the roots that they have led to.
 
-Where a weed of a field was counted further off than `MOST_SPREADS`, no course is a guide there. Its counts
-then say nothing of the figures of that weed elsewhere, and its courses are moved to the newest of them.
+Where a weed of a field was counted further off than `MOST_SPREADS`, no course is a guide there. That count
+then says nothing of the figures of the weed elsewhere, and the courses there are moved to it. Counts of later
+years are held against the courses moved.
 
 Few courses may be left when many counts are sharp. The likelihood is then raised to the largest power, at
 most 1, with which at least `LEAST_EFFECTIVE` courses still count (one over the sum of squared weights). The
@@ -21,14 +22,14 @@ course foretold leave it where it is.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rotation_opt.arrays import NOT_FARMED, SelectionData
 from rotation_opt.bands import BAND, BandCourse, Bands, Belief, three
-from rotation_opt.counts_held import Likelihood, Used, When, usable
+from rotation_opt.counts_held import NO_SHOOTS, Likelihood, Used, When, usable
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.records import Programme, Roots
 from rotation_opt.scouting_log import Visit
@@ -64,8 +65,8 @@ class Estimate:
         (field, weed) -> likely roots after the counts, from which the years to come set out.
     shoots : mapping
         (field, weed, year) -> low, likely, high shoots per m2 at bud stage: before the counts, after them.
-    moved : frozenset
-        (field, weed) that were counted too far off, so that only the newest count speaks for them.
+    moved : mapping
+        (field, weed) -> newest year in which it was counted too far off: no older count speaks for it.
     left_out : tuple
         Visits that could not be used, with the reason.
     """
@@ -76,7 +77,7 @@ class Estimate:
     roots: Mapping[Place, tuple[Three, Three]]
     likely: Mapping[Place, Roots]
     shoots: Mapping[When, tuple[Three, Three]]
-    moved: frozenset[Place]
+    moved: Mapping[Place, int]
     left_out: tuple[tuple[Visit, str], ...]
 
 
@@ -154,10 +155,9 @@ def estimate(before: Foretold, visits: Sequence[Visit], log_likelihood: Likeliho
     """
     data, count = before.data, before.courses[0].shoots.shape[2]
     used, left_out = usable(visits, data, before.done, before.courses, log_likelihood)
-    far = _far_off(used)
-    own = [
-        [each for each in used if each.visit.weed == weed and each.when[:2] not in far] for weed in data.weeds
-    ]
+    courses, since, moved = _with_moves(before, used)
+    own = [[each for each in since if each.visit.weed == weed] for weed in data.weeds]
+    alone = set(moved) - {each.when[:2] for each in since}
     weighed = [_weights(mine, log_likelihood, count) for mine in own]
     seen = [_Seen(mine) if mine else None for mine in own]
     roots: dict[Place, tuple[Three, Three]] = {}
@@ -165,20 +165,19 @@ def estimate(before: Foretold, visits: Sequence[Visit], log_likelihood: Likeliho
     autumn: dict[Place, Array] = {}
     likely: dict[Place, Roots] = {}
     shoots: dict[When, tuple[Three, Three]] = {}
-    after = zip(before.courses, _moved(before, far), strict=True)
-    for land, path, (course, moved) in zip(data.fields, before.done, after, strict=True):
+    for land, path, course, after in zip(data.fields, before.done, before.courses, courses, strict=True):
         for w, weed in enumerate(data.weeds):
             if land.infested_share[w] <= 0.0:
                 continue
             place, weights = (land.name, weed), weighed[w][0]
-            told = None if place in far else seen[w]
+            told = None if place in alone else seen[w]
             for year in (each for each, practice in enumerate(path) if practice != NOT_FARMED):
                 shoots[*place, data.first_year + year] = (
                     three(course.shoots[year, w]),
-                    _after(moved.shoots[year, w], weights, told),
+                    _after(after.shoots[year, w], weights, told),
                 )
             if path[-1] != NOT_FARMED:
-                reserve[place], autumn[place] = moved.reserve[-1, w], moved.autumn[-1, w]
+                reserve[place], autumn[place] = after.reserve[-1, w], after.autumn[-1, w]
                 in_autumn = _after(autumn[place], weights, told)
                 at_harvest = _after(reserve[place], weights, told)
                 roots[place] = three(course.autumn[-1, w]), in_autumn
@@ -198,7 +197,7 @@ def estimate(before: Foretold, visits: Sequence[Visit], log_likelihood: Likeliho
         roots=roots,
         likely=likely,
         shoots=shoots,
-        moved=frozenset(far),
+        moved=moved,
         left_out=tuple(left_out),
     )
 
@@ -206,28 +205,37 @@ def estimate(before: Foretold, visits: Sequence[Visit], log_likelihood: Likeliho
 # ---------------------------------------------------------------- counts far off
 
 
-def _far_off(used: Sequence[Used]) -> dict[Place, Used]:
-    """Where a count lies too far from all that was foretold: the newest count."""
-    far = {one.when[:2] for one in used if one.counted.spreads_off(one.foretold) > MOST_SPREADS}
-    newest = sorted(used, key=lambda one: one.when[2])
-    return {one.when[:2]: one for one in newest if one.when[:2] in far}
+def _with_moves(
+    before: Foretold, used: Sequence[Used]
+) -> tuple[list[BandCourse], list[Used], dict[Place, int]]:
+    """The courses, moved to each count too far off, year by year; the counts since then; the years of moves.
 
+    A course that is moved goes through the count, with its doubt, whatever it did before.
+    """
+    data, courses = before.data, list(before.courses)
+    number = {land.name: place for place, land in enumerate(data.fields)}
+    counted: dict[str, dict[tuple[int, int], Array]] = {}
+    moved: dict[Place, int] = {}
 
-def _moved(before: Foretold, far: Mapping[Place, Used]) -> tuple[BandCourse, ...]:
-    """The courses, field by field, those of counts far off through the newest count and its doubt."""
-    data, found = before.data, []
-    for number, land in enumerate(data.fields):
-        counted = {}
-        for place, one in far.items():
-            if place[0] == land.name:
-                seed = "".join(place).encode()
-                drawn = np.random.default_rng([_SEED, *seed]).normal(size=one.foretold.size)
-                drawn[0] = 0.0
-                shoots = one.counted.mean * np.exp(np.sqrt(one.counted.doubt) * drawn)
-                counted[one.when[2] - data.first_year, data.weeds.index(place[1])] = shoots
-        course = before.courses[number]
-        found.append(before.bands.course(number, before.done[number], counted) if counted else course)
-    return tuple(found)
+    def foretold(one: Used) -> Array:
+        field, weed, year = one.when
+        shoots = courses[number[field]].shoots[year - data.first_year, data.weeds.index(weed)]
+        return np.asarray(np.maximum(shoots, NO_SHOOTS))
+
+    for one in sorted({each.when: each for each in used}.values(), key=lambda each: each.when[2]):
+        if one.counted.spreads_off(foretold(one)) > MOST_SPREADS:
+            field, weed, year = one.when
+            drawn = np.random.default_rng([_SEED, *f"{field}: {weed}".encode()]).normal(
+                size=one.foretold.size
+            )
+            drawn[0] = 0.0
+            shoots = one.counted.mean * np.exp(np.sqrt(one.counted.doubt) * drawn)
+            counted.setdefault(field, {})[year - data.first_year, data.weeds.index(weed)] = shoots
+            place = number[field]
+            courses[place] = before.bands.course(place, before.done[place], counted[field])
+            moved[field, weed] = year
+    since = [each for each in used if each.when[2] > moved.get(each.when[:2], 0)]
+    return courses, [replace(each, foretold=foretold(each)) for each in since], moved
 
 
 # ---------------------------------------------------------------- weights

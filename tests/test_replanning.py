@@ -122,9 +122,17 @@ def test_a_patch_that_nobody_went_to_does_not_vanish() -> None:
     assert sum(patch.area_ha for patch in rest.farm.fields[0].patches) == pytest.approx(3.0)
 
 
-def test_a_count_of_nothing_leaves_some_shoots() -> None:
+def test_a_count_of_nothing_is_told_as_such_and_leaves_some_root() -> None:
     taken = stock([row("East", 2027, "oat")], [visit("East", 2027, (0,) * 10)])
-    assert 0.0 < taken.rest.farm.fields[0].patches[0].shoots_per_m2 < 1.0
+    patch = taken.rest.farm.fields[0].patches[0]
+    assert patch.shoots_per_m2 == 0.0
+    assert patch.roots is not None
+    assert 0.0 < patch.roots.in_autumn < taken.followup.roots[0].before[1]
+
+
+def test_a_weed_that_was_looked_for_and_not_found_is_no_patch() -> None:
+    seen = [replace(visit("West", 2027, (0,) * 10), area_ha=2.0)]
+    assert not stock([row("East", 2027, "oat")], seen).rest.farm.fields[1].patches
 
 
 def test_a_failed_stand_takes_the_years_that_need_it_out_of_the_plan() -> None:

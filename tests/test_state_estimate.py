@@ -196,7 +196,7 @@ def test_a_count_far_from_all_that_was_foretold_speaks_alone_and_says_nothing_of
     there = held([]).shoots["North", WEED, laid()[1].first_year + 1][0][1]
     north = visit(NORTH, 1, (6, 5, 7, 4), frame_m2=5 / there)
     found, other = held([far, north]), held([north])
-    assert found.moved == {("East", WEED)}
+    assert found.moved == {("East", WEED): laid()[1].first_year + 1}
     assert found.roots["North", WEED] == other.roots["North", WEED]
     # as much root as a farm file with this count would start with
     ground, data = laid()
@@ -214,6 +214,22 @@ def test_a_count_far_from_all_that_was_foretold_speaks_alone_and_says_nothing_of
     assert found.shoots["East", WEED, laid()[1].first_year + 1][1][1] == pytest.approx(prior / 8)
     near = visit(EAST, 1, (20, 24, 16, 21, 19), frame_m2=20 / (1.5 * prior))
     assert not held([near]).moved
+
+
+def test_counts_after_one_far_off_are_held_against_the_courses_moved_there() -> None:
+    first = laid()[1].first_year
+    prior = held([]).shoots["East", WEED, first][0][1]
+    far = visit(EAST, 0, (20, 24, 16, 21, 19) * 3, frame_m2=160 / prior)
+    moved = held([far])
+    assert moved.moved == {("East", WEED): first}
+    expected = moved.shoots["East", WEED, first + 1][1][1]
+    as_expected = held([far, visit(EAST, 1, (20,) * 10, frame_m2=20 / expected)])
+    assert as_expected.moved == moved.moved  # far from the first count, but not from the second
+    before, after = moved.roots["East", WEED][1], as_expected.roots["East", WEED][1]
+    assert after[1] == pytest.approx(before[1], rel=1e-6)
+    assert after[2] / after[0] < before[2] / before[0]
+    more = held([far, visit(EAST, 1, (20,) * 10, frame_m2=20 / (1.5 * expected))])
+    assert more.roots["East", WEED][1][1] > after[1]
 
 
 def test_counts_of_one_weed_say_nothing_of_another() -> None:

@@ -44,8 +44,8 @@ STARTS = (
     "those courses of the weed that foretold its counts well."
 )
 MOVED = (
-    "! Counted so far from all that was foretold that the weed figures are wrong there: its newest count "
-    "alone speaks for the roots. Count once more before much is spent on it."
+    "! Counted so far from all that older counts let expect that the weed figures are wrong there: the "
+    "newest count alone speaks for the roots. Count once more before much is spent on it."
 )
 NOT_COUNTED = "* Not counted in {year}: older counts, counts of other fields and what was done speak for it."
 AS_KEPT = (
