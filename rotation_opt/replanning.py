@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +19,7 @@ from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.plan_followed import FollowedPlan
 from rotation_opt.promises import FollowUp, Held, Narrowed, Otherwise
 from rotation_opt.records import Farm, Result
-from rotation_opt.rest_of_plan import Rest, rest_of_plan
+from rotation_opt.rest_of_plan import Rest, in_words, rest_of_plan
 from rotation_opt.scouting_log import Visit, clumping, log_likelihood, summarise
 from rotation_opt.scouting_log.summing import patch_area_ha
 from rotation_opt.seasons_done import SeasonsDone, as_done
@@ -142,7 +142,7 @@ def take_stock(
         visits_used=len(visits) - len(found.left_out),
         effective=found.effective,
         power=found.power,
-        notes=(*rest.notes, *_not_used(found)),
+        notes=(*_grown_otherwise(farm, tables, done, grown), *rest.notes, *_not_used(found)),
     )
     return Taken(rest=rest, estimate=found, followup=followup)
 
@@ -229,6 +229,24 @@ def _otherwise(
                     )
                 )
     return tuple(found)
+
+
+def _grown_otherwise(
+    farm: Farm, tables: Tables, done: Mapping[str, Sequence[str]], grown: Mapping[str, Sequence[str]]
+) -> Iterator[str]:
+    """Where another way to grow a crop is taken, since what was done cannot have followed what stood there."""
+    practices = tables.practices
+    for field in farm.fields:
+        before = field.history[-1]
+        pairs = zip(done[field.name], grown[field.name], strict=True)
+        for year, (told, taken) in enumerate(pairs, start=farm.first_year):
+            if taken and told != taken:
+                cannot, was, stands = (in_words(practices[key], farm) for key in (told, before, taken))
+                yield (
+                    f"{field.name}, {year}: {cannot} cannot follow {was} by the usual days or stands; {stands} "
+                    "is taken for it."
+                )
+            before = taken or before
 
 
 def _not_used(found: Estimate) -> list[str]:

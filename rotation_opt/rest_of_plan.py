@@ -9,7 +9,7 @@ from rotation_opt.counts_held import AT_BUD
 from rotation_opt.groundwork import Groundwork
 from rotation_opt.infestation import USUAL_FRAME_M2
 from rotation_opt.plan_followed import FollowedPlan
-from rotation_opt.records import Farm, Field, Patch
+from rotation_opt.records import Farm, Field, Patch, Practice
 from rotation_opt.scouting_log import Summary
 from rotation_opt.state_estimate import Estimate
 from rotation_opt.tables import Tables
@@ -158,9 +158,13 @@ class _Sequel:
         return self._timetable.fits(self._practices.of(before), self._practices.of(this))[0]
 
     def _name(self, key: str) -> str:
-        practice = self._tables.practices[key]
-        name = practice.name_us if self._farm.region == "us" else practice.name_uk
-        return name[:1].lower() + name[1:]
+        return in_words(self._tables.practices[key], self._farm)
+
+
+def in_words(practice: Practice, farm: Farm) -> str:
+    """A practice within a sentence, in the words of the farm's region."""
+    name = practice.name_us if farm.region == "us" else practice.name_uk
+    return name[:1].lower() + name[1:]
 
 
 # ---------------------------------------------------------------- patches

@@ -60,6 +60,8 @@ class _Group:
     slopes: Floats  # (lines, rows)
     start: Floats  # (lines,)
     cash: Floats  # (lines, cash rows) money in each limit on cash where the line was found
+    found: Floats  # (lines, rows scored) need there
+    twins: bool = False  # whether lines that touch the same plan differ in cash
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,6 +273,7 @@ class Scoring:
             np.zeros((0, len(plan))),
             np.zeros(0),
             np.zeros((0, len(self.cash))),
+            np.zeros((0, len(plan))),
         )
 
     # ------------------------------------------------------------ scoring
@@ -284,11 +287,19 @@ class Scoring:
             full[: len(mine)] = mine
             cost, slope, values = group.kept.solve(full)
             slope = slope[: len(mine)]
-            known = float((group.slopes @ mine + group.start).max()) if len(group.start) else -np.inf
-            if cost > known + TINY * max(1.0, abs(cost)):
+            money = group.money @ values
+            known = self._best(group, need[None, :])
+            new = known is None or cost > known[1][0] + TINY * max(1.0, abs(cost))
+            if known is not None and not new:
+                apart = abs(money - group.cash[known[0][0]])
+                # a line found elsewhere touches this plan too, but with other money in hand
+                new = bool((apart > TINY * np.maximum(1.0, abs(money))).any())
+                group.twins |= new
+            if new:
                 group.slopes = np.vstack([group.slopes, slope])
                 group.start = np.append(group.start, cost - slope @ mine)
-                group.cash = np.vstack([group.cash, group.money @ values])
+                group.cash = np.vstack([group.cash, money])
+                group.found = np.vstack([group.found, mine])
                 changed = True
         return changed
 
@@ -399,9 +410,16 @@ class Scoring:
         """The line of a group that counts for each plan, and its cost; None while no line is known."""
         if not len(group.start):
             return None
-        lines = need[:, group.columns] @ group.slopes.T + group.start
+        mine = need[:, group.columns]
+        lines = mine @ group.slopes.T + group.start
         best = lines.argmax(axis=1)
-        return best, lines[np.arange(len(best)), best]
+        cost = lines[np.arange(len(best)), best]
+        if group.twins:  # the one found nearest: exactly there for a plan that was sharpened
+            alike = lines >= (cost - TINY * np.maximum(1.0, abs(cost)))[:, None]
+            look = np.flatnonzero(alike.sum(axis=1) > 1)
+            away = abs(mine[look][:, None, :] - group.found).sum(axis=2)
+            best[look] = np.where(alike[look], away, np.inf).argmin(axis=1)
+        return best, cost
 
     def _may_be_short(self, cash: Floats, paying: _Paying) -> tuple[Integers, Integers]:
         """Plans that may have too little cash, if all they pay counted in every limit on cash; those limits.

@@ -30,7 +30,7 @@ from rotation_opt.timetable import Timetable
 from rotation_opt.words import listed
 from rotation_opt.years_done import Done
 
-MOST_EARLY_DAYS = 45  # of a harvest before the usual one [judgement: no season does that, a wrong month does]
+MOST_EARLY_DAYS = 45  # of a spring sowing or a harvest [judgement: no season does that, a wrong month does]
 LAST_DAY = YEAR - 1
 
 
@@ -127,7 +127,7 @@ class _Season:
             return usual
         sow = usual.practice.sow
         ahead = [-step.offset_days for step in self._ground.tables.programmes[sow]] if sow else []
-        low, high = 0, LAST_DAY
+        low, high = max(usual.sowing_day - MOST_EARLY_DAYS, 0), LAST_DAY
         if usual.sowing_day < 0:  # in the autumn before, at the latest in winter
             low, high = FIRST_DAY + max(ahead, default=0) + 1, self._calendar.spring - 1
         if not self._within("sown_on", low, high):

@@ -143,6 +143,17 @@ def test_a_failed_stand_takes_the_years_that_need_it_out_of_the_plan() -> None:
     assert (other.planned, other.done, other.note) == ("oat_alfalfa", "oat", "the alfalfa died")
 
 
+def test_what_cannot_have_followed_is_taken_for_another_way_to_grow_it_and_told() -> None:
+    farm = small((*FEW, "oat_alfalfa", "alfalfa_1", "alfalfa_2", "alfalfa_spring"))
+    keys = [key for key, each in TABLES.practices.items() if each.crop == "alfalfa" and each.needs_stand]
+    taken = stock([row("West", 2027, keys[0])], farm=farm)
+    (note,) = [each for each in taken.followup.notes if "cannot follow" in each and "West" in each]
+    assert "is taken for it" in note
+    assert not [
+        note for note in stock([row("West", 2027, "soybean")]).followup.notes if "taken for it" in note
+    ]
+
+
 def test_a_field_whose_lease_has_ended_is_left_out() -> None:
     leased = with_field(small(FEW), "West", lease_end_year=2027)
     taken = stock([row("East", 2027, "oat_alfalfa")], farm=leased)

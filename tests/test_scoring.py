@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from strategies import random_data
 
@@ -128,6 +128,7 @@ def test_without_a_least_cash_the_score_is_never_too_dear_and_exact_once_sharpen
 
 @SEARCH
 @given(st.integers(0, 2**31))
+@example(257)  # two plans on one line, with other money in hand
 def test_with_a_least_cash_the_sharpened_score_is_never_too_kind(seed: int) -> None:
     farmed, rng = Scored(farm(seed, cash=True)), np.random.default_rng(seed)
     assert len(farmed.scoring.cash) == 3

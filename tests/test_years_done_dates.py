@@ -297,7 +297,7 @@ def sentence(*rows: Done, **more: object) -> str:
     [
         ("winter_wheat", {"sown_on": "2027-09-19"}, "sown_on: found 2027-09-19; allowed is a day from"),
         ("winter_wheat", {"sown_on": "2025-09-19"}, r"to April 1, 2027 \(usual here: September 19\)"),
-        ("spring_barley", {"sown_on": "2026-10-19"}, r"from January 1, 2027 .*usual here: April 12"),
+        ("spring_barley", {"sown_on": "2026-10-19"}, r"from February 26, 2027 .*usual here: April 12"),
         ("spring_barley", {"sown_on": "2027-12-24"}, "does not come up before the year is over"),
         ("spring_barley", {"sown_on": "2027-09-01"}, "harvested_on: found nothing; .*Say when it was"),
         ("spring_barley", {"sown_on": "2027-05-20", "harvested_on": "2027-05-10"}, "2027-05-10; .*usual"),
@@ -545,7 +545,7 @@ def test_a_plan_is_planned_anew_with_days_told_from_the_command_line(tmp_path: P
     found = run.invoke(main, [*words, "--done", str(wrong)])
     assert found.exit_code == 1
     assert (
-        "done.csv line 2, column sown_on: found 2026-05-20; allowed is a day from January 1, 2027"
+        "done.csv line 2, column sown_on: found 2026-05-20; allowed is a day from April 5, 2027"
         in found.stderr
     )
     assert "usual here: May 20" in found.stderr
