@@ -234,7 +234,7 @@ def _otherwise(
 def _grown_otherwise(
     farm: Farm, tables: Tables, done: Mapping[str, Sequence[str]], grown: Mapping[str, Sequence[str]]
 ) -> Iterator[str]:
-    """Where another way to grow a crop is taken, since what was done cannot have followed what stood there."""
+    """Where another way to grow a crop is taken, since what was done cannot have followed the crop before."""
     practices = tables.practices
     for field in farm.fields:
         before = field.history[-1]
@@ -243,8 +243,8 @@ def _grown_otherwise(
             if taken and told != taken:
                 cannot, was, stands = (in_words(practices[key], farm) for key in (told, before, taken))
                 yield (
-                    f"{field.name}, {year}: {cannot} cannot follow {was} by the usual days or stands; {stands} "
-                    "is taken for it."
+                    f"{field.name}, {year}: {cannot} cannot follow {was} by the usual days or stands; "
+                    f"{stands} is taken for it."
                 )
             before = taken or before
 
