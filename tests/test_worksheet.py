@@ -94,8 +94,8 @@ def a_small_farm(book):
     machines.cell(row=6 + names.index("combine"), column=2).value = "hire"
     machines.cell(row=6 + names.index("combine"), column=column(machines, "Hire rate")).value = 45
     machines.cell(row=6 + names.index("combine"), column=column(machines, "Hire paid by the")).value = "Acre"
-    answer(book["Labour"], "Hours a week each, all year *").value = 30
-    answer(book["Labour"], "Hours a machine works a day *").value = "10"
+    answer(book["People"], "Hours a week each, all year *").value = 30
+    answer(book["People"], "Hours a machine works a day *").value = "10"
     answer(book["Limits"], "Least cash left in any year").value = -2000
     answer(book["Limits"], "Largest share of the land, %").value = "corn 50, soybeans 40"
     answer(book["Limits"], "No bare soil").value = "11-15 to 1-15"
@@ -239,11 +239,11 @@ def test_keys_in_other_units_get_cells_of_their_own(tmp_path):
             "Selling!C6: found nothing; allowed are bu, cwt, ton, t or dt, as there is an amount.",
         ),
         (("Selling", "Amounts in", 6), "bsh", 'Selling!C6: found "bsh"; allowed are bu, cwt, ton, t or dt.'),
-        (("Labour", "Hours a week each, May", 0), None, "found nothing under Hours a week each, May"),
+        (("People", "Hours a week each, May", 0), None, "found nothing under Hours a week each, May"),
         (
-            ("Labour", "Hours a week each, May", 0),
+            ("People", "Hours a week each, May", 0),
             "many",
-            'Labour!B15: found "many"; allowed is a number alone.',
+            'People!B15: found "many"; allowed is a number alone.',
         ),
         (("Limits", "Largest share of the land, %", 0), "corn half", "allowed is a number alone"),
         (

@@ -311,7 +311,7 @@ def _labour(_: _Making) -> Sheet:
         for n, month in enumerate(MONTHS)
     ]
     return Sheet(
-        "Labour",
+        "People",
         "Hours for field work: one figure for all the year, or one for each month, not both. A star: one of "
         "the two is needed.",
         (
@@ -432,7 +432,7 @@ _MAKERS = {
     "Fields": _fields,
     "Weeds": _weeds,
     "Machines": _machines,
-    "Labour": _labour,
+    "People": _labour,
     "Crops": _crops,
     "Selling": _selling,
     "Herd and costs": _herd,

@@ -83,7 +83,7 @@ _IN_CELLS = (  # how it is said of a file, and of a cell
     (r"true or false", "yes or no"),
     (r" named in the crop tables \([^)]*\)", " of the list"),
 )
-_SHEET_OF = {"farm": "Farm", "field": "Fields", "labour": "Labour", "limits": "Limits", "machine": "Machines"}
+_SHEET_OF = {"farm": "Farm", "field": "Fields", "labour": "People", "limits": "Limits", "machine": "Machines"}
 
 
 def read(path: Path, tables: Tables) -> dict[str, Any]:
