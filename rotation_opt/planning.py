@@ -26,6 +26,7 @@ from rotation_opt.farm_arrays import selection_data
 from rotation_opt.field_days import field_days
 from rotation_opt.groundwork import Groundwork, lay
 from rotation_opt.horizon import with_weeds_left
+from rotation_opt.infestation import USUAL_FRAME_M2, USUAL_STOPS
 from rotation_opt.jobs import jobs
 from rotation_opt.lifted_limits import lifted_limits
 from rotation_opt.patch_growth import seed_years
@@ -344,6 +345,19 @@ def _cautions(ground: Groundwork, plans: Sequence[Alternative]) -> tuple[str, ..
     return tuple(caution.text_us if farm.region == "us" else caution.text_uk for caution in told)
 
 
+def _start_words(farm: Farm) -> str:
+    """Where the roots of a plan start, and how sure the counts are taken to be."""
+    patches = [patch for field in farm.fields for patch in field.patches]
+    if any(patch.roots is not None for patch in patches):
+        return "Roots start from all counts so far and from what was done."
+    if all(patch.stops for patch in patches):
+        return "Roots start from the shoots counted."
+    return (
+        "Roots start from the shoots counted; where no single counts are given, low to high takes them for "
+        f"the mean of {USUAL_STOPS} frames of {USUAL_FRAME_M2:g} m2 (our judgement)."
+    )
+
+
 def _weedy_words(ground: Groundwork) -> str:
     tables = ground.tables
     off, from_loss = (
@@ -361,8 +375,8 @@ def _assumptions(ground: Groundwork, proposal: Proposal) -> tuple[str, ...]:
     return (
         f"Plans are chosen, dated and costed in an average year {climate.average_of}; single years differ. "
         "Cool and warm years are in low to high of the creeping weeds alone.",
-        "Roots start from the shoots counted. Loss of yield and the choice of plans go by the area of "
-        "patches today; what changes is how strong they are.",
+        f"{_start_words(farm)} Loss of yield and the choice of plans go by the area of patches today; what "
+        "changes is how strong they are.",
         "Weed figures are fitted to published trials, more of thistle than of any other weed. Outcomes of "
         "studies that a fit had not seen were foretold within 1.6 times in half the cases and within 2.5 "
         "times in four of five; a few were missed by far. The model knows light, cutting and tillage, not "

@@ -180,7 +180,7 @@ def _in_range(day: str, last_year: int) -> None:
         allowed = (
             f"{last_year} is the last year done, so allowed is a day of {last_year} or of {last_year + 1}"
         )
-        raise InputError([Fault("--decided-on", day, allowed)])
+        raise InputError([Fault("the day of the new plan", day, allowed)])
 
 
 def _laid(

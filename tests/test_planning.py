@@ -284,6 +284,7 @@ def test_plan_tells_each_step_and_puts_everything_together() -> None:
     assert set(found.checks) == set(ROLES)
     assert set(found.seconds) >= {"practices", "season", "choosing", "second reckoning"}
     assert any("average year" in line for line in found.assumptions)
+    assert any("the mean of 10 frames of 0.25 m2 (our judgement)" in line for line in found.assumptions)
     # test_trials.py holds these two figures against the trials
     assert any("1.6 times in half the cases and within 2.5" in line for line in found.assumptions)
 
